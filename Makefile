@@ -1,0 +1,58 @@
+# Everything that people and machines do with Doorleaf. Needs Go and npm.
+
+GO ?= go
+export CGO_ENABLED ?= 0
+
+BUNDLE   := web/assets/dist/server.js
+SOURCES  := $(wildcard web/assets/*.mjs web/assets/package.json web/assets/package-lock.json)
+PLATFORMS := linux/amd64 linux/arm64 darwin/arm64 windows/amd64
+
+.PHONY: demo build assets test check soak bench release clean
+
+## demo: build everything and serve the demo network on loopback
+demo: build
+	bin/doorleaf demo
+
+## build: the program, at bin/doorleaf
+build: assets
+	$(GO) build -trimpath -o bin/doorleaf ./cmd/doorleaf
+
+## assets: ECharts for the drawing engine and the typefaces, through npm
+assets: $(BUNDLE)
+
+$(BUNDLE): $(SOURCES)
+	cd web/assets && npm ci --no-audit --no-fund && npm run build
+
+## test: the whole suite; browser tests too where Chromium is found
+test: build
+	$(GO) vet ./...
+	$(GO) test ./...
+
+## check: test, and formatting, staticcheck, races, dead code
+check: test
+	test -z "$$(gofmt -l .)"
+	$(GO) mod tidy -diff
+	$(GO) tool staticcheck ./...
+	test -z "$$($(GO) tool deadcode -test ./...)" || { $(GO) tool deadcode -test ./...; false; }
+	CGO_ENABLED=1 $(GO) test -race -short ./...
+
+## soak: long runs: fuzzing of every reader of bytes from outside
+soak: assets
+	$(GO) test ./importer/cardfile -run XXX -fuzz FuzzRead -fuzztime 5m -fuzzminimizetime 10x
+	$(GO) test ./importer -run XXX -fuzz FuzzCollector -fuzztime 5m -fuzzminimizetime 10x
+
+## bench: benchmarks, and the whole program beside the sqlite3 command line
+bench: build
+	$(GO) test ./... -run XXX -bench . -benchmem
+
+## release: static programs for every platform, in dist/
+release: assets
+	@for p in $(PLATFORMS); do \
+	  out=dist/doorleaf-$${p%/*}-$${p#*/}; case $$p in windows/*) out=$$out.exe;; esac; \
+	  echo $$out; \
+	  GOOS=$${p%/*} GOARCH=$${p#*/} $(GO) build -trimpath -ldflags '-s -w' -o $$out ./cmd/doorleaf || exit 1; \
+	done
+
+clean:
+	rm -rf bin dist web/assets/node_modules
+	find web/assets/dist -type f ! -name .keep -delete

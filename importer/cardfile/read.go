@@ -1,0 +1,243 @@
+package cardfile
+
+import (
+	"fmt"
+
+	"doorleaf/usage"
+)
+
+// sampleLines is about how many lines of a file are looked at to find its layout.
+const sampleLines = 3000
+
+// Read reads a card file. Any bytes are read without panic; the error, a
+// usage.Fault, is for bytes that are no text at all. Complaints are no errors:
+// the rows around them stand.
+func Read(data []byte, hint Hint) (*File, error) {
+	t := decode(data)
+	if !isText(t.buf) {
+		return nil, &usage.Fault{
+			Kind: usage.Invalid,
+			What: "not a text file: it is full of bytes that no logger writes as text",
+			Try:  "choose the file that the logger writes",
+		}
+	}
+	f := &File{Encoding: t.encoding, LeadingS: usage.Unknown, Resolution: 1}
+	rd := reader{text: t, file: f}
+	rd.lines, f.LineEnd = t.split()
+	rd.parser = *newParser(infer(rd.sample()))
+	rd.rows()
+	if f.Rows != nil && holds(rd.roles, roleUnix) {
+		rd.resolveUnix()
+	} else {
+		rd.resolve(hint)
+	}
+	rd.describe()
+	pair(f)
+	return f, nil
+}
+
+// sample takes lines from the start, the end and evenly from between.
+func (rd *reader) sample() []sampleLine {
+	n := len(rd.lines)
+	step := max(1, n/(sampleLines/2))
+	var out []sampleLine
+	for i := 0; i < n; i++ {
+		edge := i < sampleLines/4 || i >= n-sampleLines/4
+		if s := rd.lines[i]; !s.cluster && s.len > 0 && s.len < 1000 && (edge || i%step == 0) {
+			out = append(out, sampleLine{i, rd.text.buf[s.off : s.off+s.len]})
+		}
+	}
+	return out
+}
+
+func (rd *reader) resolveUnix() {
+	d := &rd.file.Dialect
+	for i := range rd.file.Rows {
+		r := &rd.file.Rows[i]
+		r.Timed = true
+		r.Key = key(r.Reading, r.Event)
+	}
+	d.Evidence = append(d.Evidence, "stamps are Unix seconds, which count UTC")
+}
+
+// resolve turns the packed digits of every row into readings.
+func (rd *reader) resolve(hint Hint) {
+	f := rd.file
+	if len(f.Rows) == 0 {
+		return
+	}
+	v := weigh(f.Rows, &rd.parser, hint)
+	f.Dialect.Evidence = append(f.Dialect.Evidence, v.evidence...)
+	f.Dialect.WeekdayShift = v.shift
+	if v.order == "" {
+		f.Ambiguous = true
+	} else {
+		f.Dialect.DateOrder = &v.order
+	}
+	centuries := rd.centuries()
+	for i := range f.Rows {
+		rd.resolveRow(&f.Rows[i], &v, centuries)
+	}
+	f.Resolution = resolution(f.Rows)
+}
+
+// resolution is the coarsest of 1 s, 60 s and 3600 s that all readings are
+// whole multiples of; 1 s without a reading.
+func resolution(rows []Row) int32 {
+	r := int64(3600)
+	timed := 0
+	for i := range rows {
+		if !rows[i].Timed {
+			continue
+		}
+		timed++
+		for rows[i].Reading%r != 0 {
+			r /= 60
+		}
+		if r == 1 {
+			return 1
+		}
+	}
+	if timed == 0 {
+		return 1
+	}
+	return int32(r)
+}
+
+// centuries reports whether most rows are of the year 2000 or later, so that
+// one of the last century is a fault of the chip.
+func (rd *reader) centuries() bool {
+	n := 0
+	for i := range rd.file.Rows {
+		d := unpack(rd.file.Rows[i].Reading)
+		if y := max(d.a, d.c); y > 99 && y < 2000 {
+			n++
+		}
+	}
+	return n*2 < len(rd.file.Rows)
+}
+
+func (rd *reader) resolveRow(r *Row, v *verdict, modern bool) {
+	packed := r.Reading
+	d := unpack(packed)
+	if v.words != nil && int(r.Weekday) < len(v.words) {
+		r.Weekday = v.words[r.Weekday]
+	} else {
+		r.Weekday = 0
+	}
+	y, m, day := d.calendar(v.order)
+	seconds, plus, timeOK := d.clock(rd.hours12)
+	number, ok := dayNumber(y, m, day)
+	if !ok && m > century {
+		number, ok = dayNumber(y, m-century, day)
+		r.Suspect = ok
+	}
+	if modern && y < 2000 {
+		r.Suspect = true
+	}
+	agrees := r.Weekday != 0 && v.follow && int(r.Weekday) == (isoWeekday(number)-1+v.shift)%7+1
+	if ok && v.follow && r.Weekday != 0 && !agrees {
+		r.Suspect = true
+	}
+	r.Suspect = r.Suspect && v.order != ""
+	faulty := r.Suspect && !agrees && (m > century || modern && y < 2000)
+	r.Timed = ok && timeOK && v.order != "" && !faulty
+	if !r.Timed {
+		r.Part = part(d, y, m, day, v.order != "")
+		r.Reading, r.Key = 0, key(packed, r.Event)
+		return
+	}
+	r.Reading = int64(number+plus)*86400 + int64(seconds)
+	r.Key = key(r.Reading, r.Event)
+}
+
+// clock returns the seconds since midnight and the days to add: midnight
+// written as 24:00:00 is 00:00:00 of the next day.
+func (d digits) clock(hours12 bool) (seconds, plusDays int, ok bool) {
+	if d.h == 24 && d.m == 0 && d.s == 0 {
+		return 0, 1, true
+	}
+	if d.h > 23 || d.m > 59 || d.s > 59 || hours12 && !d.marked {
+		return 0, 0, false
+	}
+	return int(d.h)*3600 + int(d.m)*60 + int(d.s), 0, true
+}
+
+// part keeps the good fields of a stamp that is no time.
+func part(d digits, y, m, day int, dated bool) Part {
+	p := Part{Year: -1, Month: -1, Day: -1, Hour: -1, Min: -1, Sec: -1}
+	if dated && y >= 2000 && y <= 2099 {
+		p.Year = int16(y)
+	}
+	if dated && m >= 1 && m <= 12 {
+		p.Month = int8(m)
+	}
+	if dated && day >= 1 && day <= 31 {
+		p.Day = int8(day)
+	}
+	if d.h <= 23 {
+		p.Hour = int8(d.h)
+	}
+	if d.m <= 59 {
+		p.Min = int8(d.m)
+	}
+	if d.s <= 59 {
+		p.Sec = int8(d.s)
+	}
+	return p
+}
+
+// key mixes a stamp and its event into a hash (the finaliser of MurmurHash3,
+// Austin Appleby, public domain; constants from memory).
+func key(stamp int64, e Event) uint64 {
+	h := uint64(stamp) ^ uint64(e)<<62
+	h ^= h >> 33
+	h *= 0xff51afd7ed558ccd
+	h ^= h >> 33
+	h *= 0xc4ceb9fe1a85ec53
+	return h ^ h>>33
+}
+
+// describe fills in the dialect as people are shown it.
+func (rd *reader) describe() {
+	d := &rd.file.Dialect
+	d.Delimiter = delimiterNames[rd.delim]
+	d.Header = rd.file.Headers > 0 && !(rd.file.Headers == 1 && rd.file.LeadingS != usage.Unknown)
+	d.Columns = []string{}
+	d.Hours = 24
+	if rd.hours12 {
+		d.Hours = 12
+	}
+	for _, r := range rd.roles {
+		d.Columns = append(d.Columns, roleNames[r])
+	}
+	if rd.file.LeadingS != usage.Unknown {
+		d.Evidence = append(d.Evidence, fmt.Sprintf("the file begins with a lone number: %d s, the open seconds of the last row of the card before", rd.file.LeadingS))
+	}
+	if len(rd.file.Rows) == 0 {
+		d.Evidence = append(d.Evidence, "no rows")
+	}
+	if d.Evidence == nil {
+		d.Evidence = []string{}
+	}
+}
+
+// pair gives the open row of each open/close pair its seconds.
+func pair(f *File) {
+	for i := range f.Rows {
+		if f.Rows[i].Event == Whole {
+			continue
+		}
+		f.Pairs = true
+		if f.Rows[i].Event != Close || i == 0 || f.Rows[i-1].Event != Open {
+			continue
+		}
+		opened, closed := &f.Rows[i-1], &f.Rows[i]
+		switch took := closed.Reading - opened.Reading; {
+		case closed.OpenS != usage.Unknown:
+			opened.OpenS, closed.OpenS = closed.OpenS, usage.Unknown
+		case opened.OpenS == usage.Unknown && opened.Timed && closed.Timed && took >= 0 && took <= longestOpen:
+			opened.OpenS = int32(took)
+		}
+	}
+}

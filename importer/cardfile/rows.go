@@ -1,0 +1,428 @@
+package cardfile
+
+import (
+	"bytes"
+	"fmt"
+	"strings"
+	"unicode"
+	"unicode/utf8"
+
+	"doorleaf/usage"
+)
+
+// parser reads lines as rows of one layout.
+type parser struct {
+	layout
+	words  weekdayWords
+	fields [][]byte
+	cut    bool // the last line tried began as a row and broke off
+}
+
+func newParser(l layout) *parser { return &parser{layout: l} }
+
+// stampState gathers the stamp of one row from its columns.
+type stampState struct {
+	d          digits
+	date, time bool
+	last       bool // the time was the last thing on the line
+	unix       bool
+	unixAt     int64
+}
+
+// strict reads a line whose fields stand where the layout has them.
+func (p *parser) strict(line []byte, r *Row) bool {
+	p.fields = cut(line, p.delim, p.fields)
+	p.cut = false
+	st := stampState{}
+	r.OpenS, r.ZoneMin = usage.Unknown, NoZone
+	var closed digits
+	hasClosed := false
+	for i, f := range p.fields {
+		if i >= len(p.roles) {
+			break
+		}
+		if len(f) == 0 && p.roles[i] != roleOther {
+			continue
+		}
+		switch p.roles[i] {
+		case roleWeekday:
+			p.weekday(f, r)
+		case roleDate:
+			st.date = p.date(f, &st.d, r)
+		case roleTime:
+			st.time = lexAll(lexTime, f, &st.d)
+			st.last = i == len(p.fields)-1 && bytes.HasSuffix(line, f)
+		case roleMarker:
+			lexAll(lexMarker, f, &st.d)
+		case roleStamp:
+			st.date = p.stamp(f, &st.d, r)
+			st.time = st.date
+			st.last = i == len(p.fields)-1 && bytes.HasSuffix(line, f)
+		case roleUnix:
+			st.unixAt, st.unix = decimal(f)
+		case roleSeconds:
+			r.OpenS = lexSeconds(f)
+		case roleEvent:
+			r.Event = p.event(f)
+		case roleClosed:
+			hasClosed = lexAll(lexTime, f, &closed)
+		}
+	}
+	if !p.settle(&st, r) {
+		return false
+	}
+	if hasClosed {
+		r.OpenS = between(st.d, closed)
+	}
+	return true
+}
+
+func lexAll(lex func([]byte, *digits) int, f []byte, d *digits) bool {
+	n := lex(f, d)
+	return n > 0 && n == len(f)
+}
+
+// settle packs the stamp into the row, if there is a whole one.
+func (p *parser) settle(st *stampState, r *Row) bool {
+	if st.unix {
+		at := st.unixAt
+		if p.millis {
+			at /= 1000
+		}
+		if at < unixFrom || at > unixTo {
+			p.cut = true
+			return false
+		}
+		r.Reading, r.ZoneMin = at, 0
+		return true
+	}
+	p.cut = st.date && !st.time
+	if !st.date || !st.time {
+		return false
+	}
+	if p.broken(st) {
+		p.cut = true
+		return false
+	}
+	r.Reading = st.d.pack()
+	return true
+}
+
+// broken reports whether the line ends inside its time.
+func (p *parser) broken(st *stampState) bool {
+	return p.seconds && !st.d.secs || st.last && p.padded && !st.d.padded
+}
+
+// between returns the seconds from the time of opening to the time of closing,
+// over midnight where need be.
+func between(opened, closed digits) int32 {
+	if opened.h > 23 || opened.m > 59 || opened.s > 59 || closed.h > 23 || closed.m > 59 || closed.s > 59 {
+		return usage.Unknown
+	}
+	of := func(d digits) int32 { return int32(d.h)*3600 + int32(d.m)*60 + int32(d.s) }
+	return (of(closed) - of(opened) + 86400) % 86400
+}
+
+func (p *parser) weekday(f []byte, r *Row) {
+	if p.numbered {
+		if v, n := number(f, 99); n == len(f) && v <= 7 {
+			r.Weekday = uint8((v+6)%7 + 1) // 0 and 7 are the same day of a register
+		}
+		return
+	}
+	if n := p.word(f); n == len(f) || n > 0 && skipPunctuation(f, n) == len(f) {
+		r.Weekday = p.words.index(f[:n])
+	}
+}
+
+// word returns the length of the weekday word that f begins with.
+func (p *parser) word(f []byte) int {
+	n := len(p.words.raw)
+	if p.words.last < n {
+		w := p.words.raw[p.words.last]
+		if len(f) >= len(w) && string(f[:len(w)]) == w && (len(f) == len(w) || !letter(f[len(w)])) {
+			return len(w)
+		}
+	}
+	return weekdayWord(f)
+}
+
+// lead reads a weekday word before a date in the same field.
+func (p *parser) lead(f []byte, r *Row) []byte {
+	if len(f) == 0 || f[0]-'0' <= 9 {
+		return f
+	}
+	n := p.word(f)
+	if n > 0 {
+		r.Weekday = p.words.index(f[:n])
+	}
+	return f[skipPunctuation(f, n):]
+}
+
+func (p *parser) date(f []byte, d *digits, r *Row) bool {
+	return lexAll(lexDate, p.lead(f, r), d)
+}
+
+func (p *parser) stamp(f []byte, d *digits, r *Row) bool {
+	f = p.lead(f, r)
+	n, zone := lexStamp(f, d)
+	r.ZoneMin = zone
+	if n == 0 || n < len(f) {
+		p.cut = n == 0 && lexDate(f, d) > 0
+		return false
+	}
+	return true
+}
+
+func (p *parser) event(f []byte) Event {
+	if p.binary {
+		if string(f) == "0" {
+			return Close
+		}
+		return Open
+	}
+	e, _ := eventOf(f)
+	return e
+}
+
+// loose reads a line whose fields are not where the layout has them: a date
+// and a time beside each other, whatever the delimiters, and no words but a
+// weekday, AM or PM and an event.
+func (p *parser) loose(line []byte, r *Row) bool {
+	st := stampState{}
+	*r = Row{OpenS: usage.Unknown, ZoneMin: NoZone}
+	dates, stamped := 0, false
+	for _, f := range bytes.FieldsFunc(line, anyDelimiter) {
+		f = trim(f)
+		var d digits
+		switch s := shapeOf(f, &d); {
+		case s == shapeStamp:
+			st.date, st.time = p.stamp(f, &st.d, r), true
+			dates++
+		case s == shapeDate:
+			st.date = p.date(f, &st.d, r)
+			dates++
+		case s == shapeTime && !st.time:
+			st.time = lexAll(lexTime, f, &st.d)
+		case s == shapeMarker:
+			lexMarker(f, &st.d)
+		case s == shapeWeekday:
+			r.Weekday = p.words.index(f[:p.word(f)])
+		case s == shapeEvent:
+			r.Event, _ = eventOf(f)
+		case s == shapeText && !holds(p.roles, roleOther):
+			return false
+		case (s == shapeNumber || s == shapeTime) && stamped && r.OpenS == usage.Unknown && holds(p.roles, roleSeconds):
+			r.OpenS = lexSeconds(f)
+		}
+		stamped = st.date && st.time
+	}
+	return dates == 1 && stamped && p.settle(&st, r)
+}
+
+func anyDelimiter(r rune) bool { return strings.ContainsRune("\t;|, ", r) }
+
+// reader gathers what becomes of the lines of one file.
+type reader struct {
+	parser
+	text    text
+	file    *File
+	lines   []span
+	heads   map[string]bool // lines of text before the first row, and headers
+	lineOf  []int           // line of the last row, to say which row a number completes
+	offset  int64
+	started bool // a row was seen
+}
+
+// rows reads every line as a row, header, blank or complaint.
+func (rd *reader) rows() {
+	f := rd.file
+	f.Rows = make([]Row, 0, len(rd.lines))
+	rd.heads = map[string]bool{}
+	rd.offset = rd.text.bom
+	at := 0
+	for i, s := range rd.lines {
+		rd.offset += rd.text.width(rd.text.buf[at:s.off])
+		piece := rd.text.buf[s.off : s.off+s.len]
+		rd.line(i+1, s, piece)
+		rd.offset += rd.text.width(piece)
+		at = s.off + s.len
+	}
+	f.Lines = len(rd.lines)
+}
+
+func (rd *reader) line(n int, s span, piece []byte) {
+	if s.cluster {
+		rd.complain(n, piece, clusterReason(piece))
+		return
+	}
+	r := Row{Line: int32(n), Offset: rd.offset}
+	if rd.strict(piece, &r) || rd.maybeLoose(piece, &r) {
+		r.Line, r.Offset, r.Length = int32(n), rd.offset, int32(rd.text.width(piece))
+		rd.file.Rows = append(rd.file.Rows, r)
+		rd.started = true
+		return
+	}
+	rd.other(n, piece)
+}
+
+func (rd *reader) maybeLoose(piece []byte, r *Row) bool {
+	if rd.cut || len(piece) < 10 || len(piece) > 300 {
+		return false
+	}
+	cut := rd.cut
+	ok := rd.loose(piece, r)
+	rd.cut = rd.cut || cut
+	return ok
+}
+
+func clusterReason(piece []byte) string {
+	what := "zero"
+	if piece[0] == erased {
+		what = "0xFF"
+	}
+	return fmt.Sprintf("a run of %d %s bytes: space on the card that was set aside and never written", len(piece), what)
+}
+
+// other sorts a line that is no row.
+func (rd *reader) other(n int, piece []byte) {
+	bare := bytes.TrimFunc(piece, func(r rune) bool { return r == 0 || r == 0x1A || unicode.IsSpace(r) || anyDelimiter(r) })
+	switch {
+	case len(bare) == 0:
+		rd.file.Blanks++
+	case rd.number(n, piece, bare):
+	case rd.cut || rd.startsAsRow(bare):
+		rd.complain(n, piece, "cut short: a row begins here and breaks off before its date and time are whole")
+	case rd.header(piece, bare):
+		rd.file.Headers++
+	default:
+		rd.complain(n, piece, textReason(bare))
+	}
+}
+
+func textReason(bare []byte) string {
+	if !printable(bare) {
+		return "unreadable: bytes that are no text"
+	}
+	if !hasLetters(bare) {
+		return "digits and signs that are no row"
+	}
+	return "text that is no row"
+}
+
+// number handles a line with a number alone. Before the first row it is the
+// open seconds of the row that ended the card before. After a row without
+// seconds it completes that row. Elsewhere a row is missing before it.
+func (rd *reader) number(n int, piece, bare []byte) bool {
+	f := rd.file
+	if bare[0]-'0' > 9 {
+		return false
+	}
+	v := lexSeconds(bare)
+	if v == usage.Unknown && !onlyDigits(bare) {
+		return false
+	}
+	switch {
+	case !rd.started && f.LeadingS == usage.Unknown:
+		f.LeadingS = v
+		f.Headers++
+	case rd.started && v != usage.Unknown && holds(rd.roles, roleSeconds) && rd.lastLacks():
+		last := &f.Rows[len(f.Rows)-1]
+		last.OpenS = v
+		rd.complain(n, piece, fmt.Sprintf("a number alone on its line: taken as the open seconds of the row on line %d", last.Line))
+	default:
+		rd.complain(n, piece, "seconds without a row: the row before them was never written")
+	}
+	return true
+}
+
+func (rd *reader) lastLacks() bool {
+	last := rd.file.Rows[len(rd.file.Rows)-1]
+	return last.OpenS == usage.Unknown && last.Event == Whole
+}
+
+func onlyDigits(b []byte) bool {
+	_, n := number(b, 0)
+	return n == len(b)
+}
+
+// startsAsRow reports whether a line begins with a weekday and digits, a
+// weekday alone, or a date.
+func (rd *reader) startsAsRow(bare []byte) bool {
+	if n := weekdayWord(bare); n > 0 && !rd.numbered {
+		at := n
+		for at < len(bare) && anyDelimiter(rune(bare[at])) {
+			at++
+		}
+		return at == len(bare) || bare[at]-'0' <= 9
+	}
+	n := 0
+	for n < len(bare) && (bare[n]-'0' <= 9 || dateSeparator(bare[n]) || bare[n] == ':') {
+		n++
+	}
+	return n > 2 && n == len(bare) && !onlyDigits(bare)
+}
+
+// header reports whether a line is a header or banner: text before the first
+// row; later on, the same text again, the names of columns, or a remark that
+// begins with #.
+func (rd *reader) header(piece, bare []byte) bool {
+	if !hasLetters(bare) || !printable(bare) {
+		return false
+	}
+	key := string(bare)
+	if !rd.started || rd.heads[key] || bare[0] == '#' || rd.namesColumns(piece) {
+		rd.heads[key] = true
+		return true
+	}
+	return false
+}
+
+// columnWords begin the names that headers give to columns.
+// Common practice, no source.
+var columnWords = []string{"date", "time", "day", "weekday", "datum", "zeit", "uhrzeit", "tag", "heure", "jour", "fecha", "hora", "dia", "data", "ora", "giorno", "tijd", "sec", "sek", "dur", "stamp", "unix", "epoch", "event", "state", "open"}
+
+func (rd *reader) namesColumns(piece []byte) bool {
+	fields := cut(piece, rd.delim, nil)
+	if len(fields) < 2 || !allText(fields) {
+		return false
+	}
+	known := 0
+	for _, f := range fields {
+		name := plain(string(f))
+		for _, w := range columnWords {
+			if strings.HasPrefix(name, w) {
+				known++
+				break
+			}
+		}
+	}
+	return known*2 >= len(fields)
+}
+
+func printable(b []byte) bool {
+	for len(b) > 0 {
+		r, n := utf8.DecodeRune(b)
+		if r == utf8.RuneError && n == 1 || !unicode.IsPrint(r) && r != '\t' {
+			return false
+		}
+		b = b[n:]
+	}
+	return true
+}
+
+// longestRaw is how many characters of a line a complaint repeats.
+const longestRaw = 200
+
+// complain notes a complaint with the line as text.
+func (rd *reader) complain(n int, piece []byte, reason string) {
+	raw := piece
+	if len(raw) > longestRaw*4 {
+		raw = raw[:longestRaw*4]
+	}
+	runes := []rune(string(bytes.ToValidUTF8(raw, []byte("\uFFFD"))))
+	if len(runes) > longestRaw {
+		runes = runes[:longestRaw]
+	}
+	rd.file.Complaints = append(rd.file.Complaints, Complaint{Line: n, Offset: rd.offset, Reason: reason, Raw: string(runes)})
+}

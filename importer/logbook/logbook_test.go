@@ -1,0 +1,121 @@
+package logbook
+
+import (
+	"fmt"
+	"math/rand/v2"
+	"strings"
+	"testing"
+
+	"doorleaf/importer/cardfile"
+	"doorleaf/usage"
+)
+
+// card reads rows written as "minute/seconds", "minute/" for unknown seconds:
+// minutes since 2024-05-01 00:00. A lone "/seconds" first is a leading number.
+func card(t *testing.T, id, rows string) Card {
+	t.Helper()
+	var b strings.Builder
+	for _, r := range strings.Fields(rows) {
+		minute, seconds, _ := strings.Cut(r, "/")
+		if minute == "" {
+			fmt.Fprintf(&b, "%s\n", seconds)
+			continue
+		}
+		var m int
+		if _, err := fmt.Sscan(minute, &m); err != nil {
+			t.Fatal(err)
+		}
+		fmt.Fprintf(&b, "2024-05-%02d,%02d:%02d:%02d,%s\n", 1+m/1440, m/60%24, m%60, 7, seconds)
+	}
+	f, err := cardfile.Read([]byte(b.String()), cardfile.Hint{})
+	if err != nil {
+		t.Fatal(err)
+	}
+	return Card{ID: id, File: f}
+}
+
+// written lists a book's rows as card takes them, a bar where a stint begins
+// and a star for a removal.
+func written(cards []Card, b Book) string {
+	var out strings.Builder
+	for i, e := range b.Entries {
+		if i > 0 && e.Stint != b.Entries[i-1].Stint {
+			out.WriteString("| ")
+		}
+		r := cards[e.Card].File.Rows[e.Row]
+		fmt.Fprintf(&out, "%d/", (r.Reading-1714521600)/60)
+		if e.OpenS != usage.Unknown {
+			fmt.Fprint(&out, e.OpenS)
+		}
+		if e.Removal {
+			out.WriteString("*")
+		}
+		out.WriteString(" ")
+	}
+	return strings.TrimSpace(out.String())
+}
+
+func TestStitch(t *testing.T) {
+	tests := []struct {
+		name      string
+		cards     []string
+		want      string
+		conflicts int
+	}{
+		{"one card", []string{"10/5 20/6 30/"}, "10/5 20/6 30/*", 0},
+		{"the same twice", []string{"10/5 20/6 30/", "10/5 20/6 30/"}, "10/5 20/6 30/*", 0},
+		{"a growing card", []string{"10/5 20/6 30/", "10/5 20/6 30/44 40/7 50/"}, "10/5 20/6 30/44* | 40/7 50/*", 0},
+		{"a cleared card", []string{"10/5 20/", "/33 40/7 50/"}, "10/5 20/33* | 40/7 50/*", 0},
+		{"a card cut at its head overlaps", []string{"10/5 20/6 30/7 40/", "20/6 30/7 40/8 50/9 60/"}, "10/5 20/6 30/7 40/8* | 50/9 60/*", 0},
+		{"two cards in rotation", []string{"10/5 20/", "30/6 40/", "10/5 20/9 50/7 60/", "30/6 40/9 70/8 80/"},
+			"10/5 20/9* | 30/6 40/9* | 50/7 60/* | 70/8 80/*", 0},
+		{"rotation of which only the last readings came", []string{"10/5 20/9 50/7 60/", "30/6 40/9 70/8 80/"},
+			"10/5 20/9 | 30/6 40/9 | 50/7 60/* | 70/8 80/*", 0},
+		{"a clock that stands still", []string{"10/5 10/6 10/7 10/8 10/", "10/5 10/6 10/7 10/8 10/3 10/9 10/"}, "10/5 10/6 10/7 10/8 10/3* | 10/9 10/*", 0},
+		{"other seconds", []string{"10/5 20/6 30/7 40/8 50/", "10/5 20/6 30/9 40/8 50/1 60/"}, "10/5 20/6 30/7 40/8 50/1* | 60/*", 1},
+		{"a row that one lacks", []string{"10/5 20/6 30/7 40/8 50/", "10/5 20/6 40/8 50/1 60/"}, "10/5 20/6 30/7 40/8 50/1* | 60/*", 1},
+		{"one stamp to the second is an overlap", []string{"10/5 20/6 30/", "30/7 40/8 50/9"}, "10/5 20/6 30/7* | 40/8 50/9", 0},
+		{"not where the clock stands still", []string{"10/5 20/6 30/", "30/7 30/8 30/9"}, "10/5 20/6 30/* | 30/7 30/8 30/9", 0},
+	}
+	for _, tt := range tests {
+		t.Run(tt.name, func(t *testing.T) {
+			var cards []Card
+			for i, rows := range tt.cards {
+				cards = append(cards, card(t, fmt.Sprint(i), rows))
+			}
+			b := Stitch(cards)
+			if got := written(cards, b); got != tt.want {
+				t.Errorf("Stitch = %s\nwant     %s", got, tt.want)
+			}
+			if len(b.Conflicts) != tt.conflicts {
+				t.Errorf("%d conflicts, want %d: %+v", len(b.Conflicts), tt.conflicts, b.Conflicts)
+			}
+		})
+	}
+}
+
+// TestStitchLosesNothing cuts a long logbook into random readings of a growing
+// card and checks that the whole comes back whatever subset holds the last one.
+func TestStitchLosesNothing(t *testing.T) {
+	rng := rand.New(rand.NewPCG(1, 2))
+	for range 200 {
+		n := 2 + rng.IntN(60)
+		rows := make([]string, n)
+		minute := 0
+		for i := range rows {
+			minute += rng.IntN(4) // equal stamps happen
+			rows[i] = fmt.Sprintf("%d/%d", minute, 2+rng.IntN(50))
+		}
+		var cards []Card
+		for _, end := range append([]int{n}, 1+rng.IntN(n), 1+rng.IntN(n)) {
+			part := append([]string{}, rows[:end]...)
+			last, _, _ := strings.Cut(part[end-1], "/")
+			part[end-1] = last + "/"
+			cards = append(cards, card(t, fmt.Sprint(end), strings.Join(part, " ")))
+		}
+		rng.Shuffle(len(cards), func(i, j int) { cards[i], cards[j] = cards[j], cards[i] })
+		if b := Stitch(cards); len(b.Entries) != n {
+			t.Fatalf("%d entries, want %d of %v", len(b.Entries), n, rows)
+		}
+	}
+}

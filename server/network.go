@@ -1,0 +1,104 @@
+package server
+
+import (
+	"context"
+	"net/http"
+	"strings"
+
+	"github.com/go-chi/chi/v5"
+
+	"doorleaf/store"
+	"doorleaf/usage"
+	"doorleaf/web"
+)
+
+func (s *server) routeNetwork(r chi.Router) {
+	r.Get("/", s.do(s.network))
+}
+
+// network shows all sites side by side.
+func (s *server) network(w http.ResponseWriter, r *http.Request) error {
+	sites, err := s.Store.Sites(r.Context())
+	if err != nil {
+		return err
+	}
+	page := web.NetworkPage{Base: web.Base{Here: web.PlaceNetwork}}
+	for _, site := range sites {
+		row, from, err := s.networkSite(r.Context(), site)
+		if err != nil {
+			return err
+		}
+		page.Visits += row.Visits
+		if from != nil && (page.From == nil || *from < *page.From) {
+			page.From = from
+		}
+		page.Sites = append(page.Sites, row)
+	}
+	placeRanges(&page)
+	return s.send(w, r, http.StatusOK, page)
+}
+
+// networkSite is one row of the network page, and the first month with data.
+func (s *server) networkSite(ctx context.Context, site store.SiteSummary) (web.NetworkSite, *usage.Date, error) {
+	months, err := s.Store.Months(ctx, site.Code)
+	if err != nil {
+		return web.NetworkSite{}, nil, err
+	}
+	weekly := usage.Weekly(months)
+	row := web.NetworkSite{
+		Site: heading(site.Site), Weekly: weekly.Rate, Visits: weekly.Visits, ExposedS: weekly.ExposureS,
+		LastCard: site.LastCardAt, Cards: site.Cards,
+	}
+	if site.LastCardAt != nil {
+		row.Age = web.AgeWords(*site.LastCardAt, s.Now().Unix())
+	}
+	if weekly.ExposureS > 0 && s.Charts != nil {
+		row.Hours, err = s.Charts.HourProfile(ctx, "hours-"+strings.ToLower(site.Code), usage.PatternOf(site.Code, nil, months))
+		if err != nil {
+			s.Log.Warn("draw hour profile", "site", site.Code, "err", err)
+		}
+	}
+	if err := s.addOdd(ctx, &row); err != nil {
+		return row, nil, err
+	}
+	if len(months) == 0 {
+		return row, nil, nil
+	}
+	first := months[0].Month.First()
+	return row, &first, nil
+}
+
+// oddShown is how many findings a row of the network page shows.
+const oddShown = 2
+
+func (s *server) addOdd(ctx context.Context, row *web.NetworkSite) error {
+	findings, err := s.Store.Findings(ctx, row.Code)
+	if err != nil {
+		return err
+	}
+	for _, f := range findings[:min(len(findings), oddShown)] {
+		row.Odd = append(row.Odd, f.Says)
+	}
+	row.MoreOdd = len(findings) - len(row.Odd)
+	return nil
+}
+
+// placeRanges draws the weekly rates of all sites on one scale.
+func placeRanges(page *web.NetworkPage) {
+	for _, site := range page.Sites {
+		// A site with next to no exposure has limits beyond all others and would
+		// flatten them; its range is cut at the scale's end.
+		if site.Weekly != nil {
+			page.Scale = max(page.Scale, min(site.Weekly.High, 3*site.Weekly.Value))
+		}
+	}
+	for i := range page.Sites {
+		if e := page.Sites[i].Weekly; e != nil {
+			page.Sites[i].Range = web.NewRange(e.Value, e.Low, e.High, page.Scale)
+		}
+	}
+}
+
+func heading(site usage.Site) web.Site {
+	return web.Site{Code: site.Code, Name: site.Name, Zone: site.Zone}
+}

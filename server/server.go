@@ -1,0 +1,159 @@
+// Package server turns HTTP requests into questions to the store and answers
+// into pages, JSON and downloads. Nothing else knows HTTP.
+//
+// A handler decodes the request, asks, builds the page's struct and renders it
+// into a buffer before a byte is sent; it returns an error, which one wrapper
+// turns into a status and a page or, below /api/, into RFC 9457 problem
+// details.
+package server
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"log/slog"
+	"net"
+	"net/http"
+	"time"
+
+	"github.com/go-chi/chi/v5"
+	"github.com/go-chi/chi/v5/middleware"
+
+	"doorleaf/importer"
+	"doorleaf/store"
+	"doorleaf/usage"
+	"doorleaf/web"
+	"doorleaf/web/chart"
+)
+
+// Network is what the server asks of a store; *store.Store is one.
+type Network interface {
+	Sites(ctx context.Context) ([]store.SiteSummary, error)
+	Site(ctx context.Context, code string) (store.SiteDetail, error)
+	AddSite(ctx context.Context, site usage.Site) error
+	ChangeSite(ctx context.Context, code string, change func(*usage.Site) error) error
+	Keep(ctx context.Context, code string, cards []store.CardIn) ([]store.Receipt, error)
+	Withdraw(ctx context.Context, id string) error
+	Cards(ctx context.Context, code string) ([]store.Card, error)
+	Card(ctx context.Context, id string) (store.Card, error)
+	CardBytes(ctx context.Context, id string) ([]byte, error)
+	Elsewhere(ctx context.Context, card store.CardIn) ([]store.Overlap, error)
+	Days(ctx context.Context, code string, from, to usage.Date) ([]usage.Day, error)
+	Months(ctx context.Context, code string) ([]usage.MonthTally, error)
+	Openings(ctx context.Context, code string, page store.Page) ([]store.OpeningRow, int64, error)
+	Findings(ctx context.Context, code string) ([]usage.Finding, error)
+	FillTray(ctx context.Context, cards []store.TrayCard) (string, error)
+	Tray(ctx context.Context, tray string) ([]store.TrayCard, error)
+	ThrowTray(ctx context.Context, tray string) error
+}
+
+var _ Network = (*store.Store)(nil)
+
+// Config is what a server is made of.
+type Config struct {
+	Store  Network
+	Charts *chart.Maker     // nil: pages say that charts are missing
+	Now    func() time.Time // the clock; time.Now where nil
+	Log    *slog.Logger     // slog.Default() where nil
+	Limits importer.Limits  // of one upload; importer.DefaultLimits where zero
+
+	// Hosts are the values of the Host header that are answered, "name" for any
+	// port or "name:port" for one. Other names are refused, so that no page of
+	// another site can reach this one through a name that it controls (DNS
+	// rebinding). Empty: the names of the loopback interface, any port. See
+	// LoopbackHosts.
+	Hosts []string
+
+	// Templates is the folder of the package web, to reload its templates for
+	// every page; "" uses those built in.
+	Templates string
+}
+
+// server is a Config with what is made of it once.
+type server struct {
+	Config
+	pages   *web.Set
+	slips   slips
+	uploads chan struct{} // holds a token while an upload is read, so that memory stays bounded
+}
+
+// New returns the handler of the whole site. It fails when a template is
+// broken or the configuration lacks a part.
+func New(c Config) (http.Handler, error) {
+	if c.Store == nil {
+		return nil, errors.New("server: no store")
+	}
+	s := &server{Config: c.withDefaults(), uploads: make(chan struct{}, 1)}
+	var err error
+	if c.Templates == "" {
+		s.pages, err = web.Load()
+	} else {
+		s.pages, err = web.LoadDir(c.Templates)
+	}
+	if err != nil {
+		return nil, fmt.Errorf("server: %w", err)
+	}
+	return s.routes(), nil
+}
+
+func (c Config) withDefaults() Config {
+	if c.Now == nil {
+		c.Now = time.Now
+	}
+	if c.Log == nil {
+		c.Log = slog.Default()
+	}
+	if c.Limits == (importer.Limits{}) {
+		c.Limits = importer.DefaultLimits
+	}
+	if len(c.Hosts) == 0 {
+		c.Hosts = loopbackNames
+	}
+	return c
+}
+
+// routes puts the guards around all features, and each feature's routes in.
+func (s *server) routes() http.Handler {
+	r := chi.NewRouter()
+	r.Use(s.logged, s.contained, harden, s.onlyHosts, s.sameOrigin, middleware.GetHead)
+	r.NotFound(s.unknownRoute)
+	r.MethodNotAllowed(s.wrongMethod)
+	s.routeStatic(r)
+	s.routeNetwork(r)
+	s.routeSiteForm(r)
+	s.routeBring(r)
+	s.routeTray(r)
+	s.routeCard(r)
+	s.routeSite(r)
+	s.routeAPI(r)
+	return r
+}
+
+// HTTP returns a server with time limits that keep slow clients from holding
+// connections. Uploads get more time for themselves.
+func HTTP(h http.Handler) *http.Server {
+	return &http.Server{
+		Handler:           h,
+		ReadHeaderTimeout: 10 * time.Second,
+		ReadTimeout:       30 * time.Second,
+		WriteTimeout:      2 * time.Minute,
+		IdleTimeout:       2 * time.Minute,
+		MaxHeaderBytes:    64 << 10,
+	}
+}
+
+var loopbackNames = []string{"localhost", "127.0.0.1", "::1"}
+
+// LoopbackHosts returns the Hosts of a server that listens on a loopback
+// address: its three names with the port.
+func LoopbackHosts(addr net.Addr) []string {
+	_, port, err := net.SplitHostPort(addr.String())
+	if err != nil {
+		return loopbackNames
+	}
+	var hosts []string
+	for _, name := range loopbackNames {
+		hosts = append(hosts, net.JoinHostPort(name, port))
+	}
+	return hosts
+}

@@ -1,0 +1,205 @@
+package server
+
+import (
+	"context"
+	"net/http"
+	"net/url"
+
+	"github.com/go-chi/chi/v5"
+
+	"doorleaf/store"
+	"doorleaf/usage"
+	"doorleaf/web"
+	"doorleaf/web/chart"
+)
+
+func (s *server) routeSite(r chi.Router) {
+	r.Route("/sites/{code}", func(r chi.Router) {
+		r.Use(s.withSite)
+		r.Get("/", s.do(s.site))
+		r.Get("/cards", s.do(s.siteCards))
+		r.Get("/openings", s.do(s.openings))
+		r.Get("/change", s.do(s.changeForm))
+		r.Post("/change", s.do(s.changeSite))
+	})
+}
+
+// siteKey is the key of the site in a request's context.
+type siteKey struct{}
+
+// withSite loads the site that the address names.
+func (s *server) withSite(next http.Handler) http.Handler {
+	return s.do(func(w http.ResponseWriter, r *http.Request) error {
+		site, err := s.Store.Site(r.Context(), chi.URLParam(r, "code"))
+		if err != nil {
+			return err
+		}
+		next.ServeHTTP(w, r.WithContext(context.WithValue(r.Context(), siteKey{}, &site)))
+		return nil
+	})
+}
+
+// siteOf returns the site that withSite loaded.
+func siteOf(r *http.Request) *store.SiteDetail {
+	return r.Context().Value(siteKey{}).(*store.SiteDetail)
+}
+
+// siteData is what the page of a site is made from.
+type siteData struct {
+	site     *store.SiteDetail
+	season   *usage.Season
+	months   []usage.MonthTally
+	days     []usage.Day
+	findings []usage.Finding
+	cards    []store.Card // those that the evidence of findings counts
+}
+
+// site shows what is known of one site.
+func (s *server) site(w http.ResponseWriter, r *http.Request) error {
+	data, err := s.siteData(r)
+	if err != nil {
+		return err
+	}
+	page := sitePage(data)
+	if len(data.months) > 0 {
+		page.Panels = s.panels(r.Context(), data)
+	}
+	return s.send(w, r, http.StatusOK, page)
+}
+
+func (s *server) siteData(r *http.Request) (siteData, error) {
+	data := siteData{site: siteOf(r)}
+	var err error
+	if data.season, err = seasonOf(r.URL.Query(), data.site.Latitude); err != nil {
+		return data, err
+	}
+	ctx, code := r.Context(), data.site.Code
+	if data.months, err = s.Store.Months(ctx, code); err != nil {
+		return data, err
+	}
+	if data.days, err = s.Store.Days(ctx, code, firstDate, lastDate); err != nil {
+		return data, err
+	}
+	if data.findings, err = s.Store.Findings(ctx, code); err != nil {
+		return data, err
+	}
+	data.cards, err = s.Store.Cards(ctx, code)
+	return data, err
+}
+
+// The dates that stand for an open end.
+var (
+	firstDate = usage.DateOf(1, 1, 1)
+	lastDate  = usage.DateOf(9999, 12, 31)
+)
+
+// seasonOf reads the parameter season; nil is all time.
+func seasonOf(q url.Values, latitude float64) (*usage.Season, error) {
+	name := q.Get("season")
+	if name == "" {
+		return nil, nil
+	}
+	season, err := usage.ParseSeason(name, usage.HemisphereOf(latitude))
+	if err != nil {
+		return nil, err
+	}
+	return &season, nil
+}
+
+// sitePage is the page without its figures.
+func sitePage(data siteData) web.SitePage {
+	site := data.site
+	page := web.SitePage{
+		Base:     web.Base{Trail: web.TrailToNetwork()},
+		Site:     heading(site.Site),
+		Latitude: site.Latitude, Longitude: site.Longitude,
+		Installed: site.InstalledOn, Clock: site.Clock, Thresholds: site.Thresholds,
+		Totals: site.Totals, Cards: site.Cards, LastCard: site.LastCardAt,
+		Seasons: seasonLinks(data),
+	}
+	months := data.months
+	if data.season != nil {
+		months = usage.InSeason(months, *data.season)
+		page.Season = web.SeasonWords(*data.season)
+	}
+	weekly := usage.Weekly(months)
+	page.Weekly, page.Visits, page.ExposedS = weekly.Rate, weekly.Visits, weekly.ExposureS
+	if n := len(data.days); n > 0 {
+		page.From, page.To = &data.days[0].Date, &data.days[n-1].Date
+	}
+	page.Findings, page.MoreFindings = findingsShown(data.findings, data.cards)
+	return page
+}
+
+// findingsMost is how many findings the page of a site shows, and linesMost to
+// how many lines of its evidence each links.
+const (
+	findingsMost = 12
+	linesMost    = 3
+)
+
+func findingsShown(findings []usage.Finding, cards []store.Card) (shown []web.Finding, more int) {
+	for _, f := range findings[:min(len(findings), findingsMost)] {
+		shown = append(shown, web.Finding{Says: f.Says, From: f.From, To: f.To, Lines: evidenceLinks(f, cards)})
+	}
+	return shown, len(findings) - len(shown)
+}
+
+func evidenceLinks(f usage.Finding, cards []store.Card) []web.Link {
+	var links []web.Link
+	for _, e := range f.Evidence[:min(len(f.Evidence), linesMost)] {
+		if e.Card >= 0 && int(e.Card) < len(cards) {
+			links = append(links, web.Link{Href: lineAddress(cards[e.Card].ID, e.Line), Text: web.LineWords(e.Line)})
+		}
+	}
+	return links
+}
+
+func seasonLinks(data siteData) []web.Link {
+	address := "/sites/" + data.site.Code
+	links := []web.Link{{Href: address, Text: web.AllTime, Here: data.season == nil}}
+	for _, sum := range usage.BySeason(data.months, usage.HemisphereOf(data.site.Latitude)) {
+		links = append(links, web.Link{
+			Href: address + "?season=" + sum.Season.String(),
+			Text: web.SeasonWords(sum.Season),
+			Here: data.season != nil && *data.season == sum.Season,
+		})
+	}
+	if len(links) == 1 {
+		return nil
+	}
+	return links
+}
+
+// panels draws the figures of a site. One that cannot be drawn says so in its
+// place and leaves the others alone.
+func (s *server) panels(ctx context.Context, data siteData) []web.Panel {
+	if s.Charts == nil {
+		return nil
+	}
+	pattern := usage.PatternOf(data.site.Code, data.season, data.months)
+	south := usage.HemisphereOf(data.site.Latitude) == usage.South
+	var panels []web.Panel
+	add := func(id, title string, draw func(id string) (chart.Figure, error), notes []web.Note) {
+		figure, err := draw(id)
+		panel := web.Panel{Figure: figure, Notes: notes}
+		if err != nil {
+			s.Log.Warn("draw chart", "chart", id, "site", data.site.Code, "err", err)
+			panel.ID, panel.Problem = id, web.ChartMissing
+			if panel.Title == "" {
+				panel.Title = title
+			}
+		}
+		panels = append(panels, panel)
+	}
+	if pattern.ExposureH > 0 {
+		add("by-hour", web.TitleByHour, func(id string) (chart.Figure, error) { return s.Charts.ByHour(ctx, id, pattern) }, web.PatternNotes(pattern))
+		add("by-weekday", web.TitleByWeekday, func(id string) (chart.Figure, error) { return s.Charts.ByWeekday(ctx, id, pattern) }, web.WeekdayNotes())
+		add("week", web.TitleWeek, func(id string) (chart.Figure, error) { return s.Charts.HourByWeekday(ctx, id, pattern) }, web.WeekNotes())
+	}
+	add("by-month", web.TitleByMonth, func(id string) (chart.Figure, error) { return s.Charts.ByMonth(ctx, id, data.months) }, web.MonthNotes(data.season != nil))
+	add("by-season", web.TitleBySeason, func(id string) (chart.Figure, error) { return s.Charts.BySeason(ctx, id, data.months, south) }, web.SeasonNotes())
+	add("timeline", web.TitleTimeline, func(id string) (chart.Figure, error) { return s.Charts.Timeline(ctx, id, data.days) },
+		web.TimelineNotes(data.site.Code))
+	return panels
+}

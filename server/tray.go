@@ -1,0 +1,481 @@
+package server
+
+import (
+	"context"
+	"crypto/sha256"
+	"encoding/hex"
+	"net/http"
+	"net/url"
+	"strconv"
+	"time"
+
+	"github.com/go-chi/chi/v5"
+
+	"doorleaf/importer/cardfile"
+	"doorleaf/store"
+	"doorleaf/usage"
+	"doorleaf/web"
+)
+
+func (s *server) routeTray(r chi.Router) {
+	r.Route("/tray/{tray}", func(r chi.Router) {
+		r.Get("/", s.do(s.tray))
+		r.Post("/keep", s.do(s.keep))
+		r.Post("/throw", s.do(s.throw))
+		r.Get("/receipt", s.do(s.receipt))
+	})
+}
+
+// desk is a tray with all that its page and its form are judged by.
+type desk struct {
+	name  string
+	sites []store.SiteSummary
+	cards []readCard
+}
+
+// readCard is a card on a tray as read, with what the coordinator says of it.
+type readCard struct {
+	store.TrayCard
+	key     string
+	id      string         // SHA-256, hex
+	file    *cardfile.File // nil where it cannot be read
+	problem string
+	kept    string // code of the site that keeps the same bytes, ""
+	overlap []store.Overlap
+	advice
+	asked bool // the date order must be told
+	given given
+}
+
+// given is what the form says of a card.
+type given struct {
+	keep, sure           bool
+	site, order, removed string
+	removedAt            *int64
+}
+
+// desk reads the cards on a tray.
+func (s *server) desk(r *http.Request) (*desk, error) {
+	d := &desk{name: chi.URLParam(r, "tray")}
+	cards, err := s.Store.Tray(r.Context(), d.name)
+	if err != nil {
+		return nil, err
+	}
+	if d.sites, err = s.Store.Sites(r.Context()); err != nil {
+		return nil, err
+	}
+	for _, c := range cards {
+		card, err := s.readCard(r.Context(), d, c)
+		if err != nil {
+			return nil, err
+		}
+		d.cards = append(d.cards, card)
+	}
+	return d, nil
+}
+
+func (s *server) readCard(ctx context.Context, d *desk, t store.TrayCard) (readCard, error) {
+	sum := sha256.Sum256(t.Bytes)
+	c := readCard{TrayCard: t, key: strconv.FormatInt(t.ID, 10), id: hex.EncodeToString(sum[:])}
+	if len(t.Bytes) == 0 {
+		c.problem = web.ProblemEmpty
+		return c, nil
+	}
+	var err error
+	if c.file, err = cardfile.Read(t.Bytes, cardfile.Hint{}); err != nil {
+		if usage.KindOf(err) == 0 {
+			return c, err
+		}
+		c.problem = web.Problem(err)
+		return c, nil
+	}
+	kept, err := s.Store.Card(ctx, c.id)
+	if err != nil && usage.KindOf(err) != usage.NotFound {
+		return c, err
+	}
+	c.kept = kept.Site
+	if c.overlap, err = s.Store.Elsewhere(ctx, cardIn(&c)); err != nil {
+		return c, err
+	}
+	c.advice = advise(d.sites, &c)
+	c.given = given{keep: len(c.file.Rows) > 0, site: c.advice.site}
+	c.asked = c.file.Ambiguous
+	if c.asked {
+		c.given.order, c.orderWhy, err = s.earlierOrder(ctx, c.given.site)
+	}
+	return c, err
+}
+
+// earlierOrder finds the date order of a site's cards where a card alone
+// cannot tell: from the site's settings, from what was told with an earlier
+// card, or from what the latest card that can tell says.
+func (s *server) earlierOrder(ctx context.Context, code string) (order, why string, err error) {
+	if code == "" {
+		return "", "", nil
+	}
+	site, err := s.Store.Site(ctx, code)
+	if err != nil {
+		return "", "", err
+	}
+	if site.Profile.DateOrder != "" {
+		return site.Profile.DateOrder, web.OrderFromSite, nil
+	}
+	cards, err := s.Store.Cards(ctx, code)
+	if err != nil {
+		return "", "", err
+	}
+	for i := len(cards) - 1; i >= 0; i-- {
+		if order, err = s.orderOfCard(ctx, cards[i]); order != "" || err != nil {
+			return order, web.OrderFromCards, err
+		}
+	}
+	return "", "", nil
+}
+
+// orderOfCard is the date order of a kept card, "" where it cannot tell.
+func (s *server) orderOfCard(ctx context.Context, c store.Card) (string, error) {
+	if c.DateOrder != "" {
+		return c.DateOrder, nil
+	}
+	data, err := s.Store.CardBytes(ctx, c.ID)
+	if err != nil {
+		return "", err
+	}
+	file, err := cardfile.Read(data, cardfile.Hint{})
+	if err != nil || file.Dialect.DateOrder == nil {
+		return "", nil // a card that cannot be read tells nothing
+	}
+	return *file.Dialect.DateOrder, nil
+}
+
+// cardIn is a card as it is to be kept.
+func cardIn(c *readCard) store.CardIn {
+	in := store.CardIn{Name: c.Name, Bytes: c.Bytes, RemovedAt: c.given.removedAt}
+	if c.asked {
+		in.DateOrder = c.given.order
+	}
+	return in
+}
+
+// tray shows what was read from the cards on a tray.
+func (s *server) tray(w http.ResponseWriter, r *http.Request) error {
+	d, err := s.desk(r)
+	if usage.KindOf(err) == usage.NotFound && s.slips.get(chi.URLParam(r, "tray")).receipts != nil {
+		return seeOther(w, r, "/tray/"+chi.URLParam(r, "tray")+"/receipt")
+	}
+	if err != nil {
+		return err
+	}
+	return s.sendTray(w, r, http.StatusOK, d, nil)
+}
+
+func (s *server) sendTray(w http.ResponseWriter, r *http.Request, status int, d *desk, faults web.FieldFaults) error {
+	page := web.TrayPage{
+		Base: web.Base{Here: web.PlaceBring},
+		Tray: d.name, Skipped: s.slips.get(d.name).skipped, Faults: faults,
+	}
+	for _, site := range d.sites {
+		page.Sites = append(page.Sites, heading(site.Site))
+	}
+	for i := range d.cards {
+		page.Cards = append(page.Cards, trayCard(&d.cards[i]))
+	}
+	w.Header().Set("Cache-Control", "no-store")
+	return s.send(w, r, status, page)
+}
+
+// trayComplaints is how many complaints the tray shows of a card.
+const trayComplaints = 8
+
+// trayCard says what was read from a card.
+func trayCard(c *readCard) web.TrayCard {
+	card := web.TrayCard{
+		Key: c.key, Name: c.Name, Folder: c.Folder, Size: int64(len(c.Bytes)), Problem: c.problem,
+		Keep: c.given.keep, Site: c.given.site, Sure: c.given.sure, Order: c.given.order, Removed: c.given.removed,
+		Why: c.why, Held: c.held, Already: c.kept, AskOrder: c.asked, OrderWhy: c.orderWhy,
+	}
+	if c.file == nil {
+		return card
+	}
+	f := c.file
+	card.Lines, card.Rows, card.Headers, card.Blanks = f.Lines, len(f.Rows), f.Headers, f.Blanks
+	card.AllFaults = len(f.Complaints)
+	card.Reads, card.Evidence = web.Reads(f.Encoding, f.LineEnd, dialectWords(f)), f.Dialect.Evidence
+	for _, complaint := range f.Complaints[:min(len(f.Complaints), trayComplaints)] {
+		card.Complaints = append(card.Complaints, web.Complaint{Line: complaint.Line, Reason: complaint.Reason, Raw: complaint.Raw})
+	}
+	countRows(f, &card)
+	if c.asked {
+		card.Untimed, card.Dates = 0, dateReadings(c.Bytes)
+	}
+	return card
+}
+
+func countRows(f *cardfile.File, card *web.TrayCard) {
+	card.First, card.Last = span(f)
+	for _, row := range f.Rows {
+		if !row.Timed {
+			card.Untimed++
+		}
+		if row.OpenS == usage.Unknown && row.Event != cardfile.Open {
+			card.NoSeconds++
+		}
+	}
+}
+
+// span returns the readings of the first and last row that have one.
+func span(f *cardfile.File) (first, last *int64) {
+	for i := range f.Rows {
+		if !f.Rows[i].Timed {
+			continue
+		}
+		if first == nil {
+			first = &f.Rows[i].Reading
+		}
+		last = &f.Rows[i].Reading
+	}
+	return first, last
+}
+
+// dateReadings says for each date order what the card's first and last dates
+// would be, so that the right one is easy to tell. Of orders that come to the same
+// it says one.
+func dateReadings(data []byte) []web.DateReading {
+	var readings []web.DateReading
+	seen := map[string]bool{}
+	for _, order := range []string{"dmy", "mdy", "ymd"} {
+		f, err := cardfile.Read(data, cardfile.Hint{DateOrder: order})
+		if err != nil {
+			continue
+		}
+		first, last := span(f)
+		if first == nil {
+			continue
+		}
+		if says := web.SpanWords(*first, *last); !seen[says] {
+			seen[says] = true
+			readings = append(readings, web.DateReading{Order: order, Says: says})
+		}
+	}
+	return readings
+}
+
+func dialectWords(f *cardfile.File) web.Dialect {
+	d := f.Dialect
+	words := web.Dialect{Delimiter: d.Delimiter, Header: d.Header, Columns: d.Columns, Hours: d.Hours, WeekdayShift: d.WeekdayShift}
+	if d.DateOrder != nil {
+		words.DateOrder = *d.DateOrder
+	}
+	return words
+}
+
+// keep keeps the ticked cards, or shows the tray again with what stands in
+// the way.
+func (s *server) keep(w http.ResponseWriter, r *http.Request) error {
+	moreTime(w, slowWork)
+	if err := readForm(w, r); err != nil {
+		return err
+	}
+	d, err := s.desk(r)
+	if usage.KindOf(err) == usage.NotFound && s.slips.get(chi.URLParam(r, "tray")).receipts != nil {
+		return seeOther(w, r, "/tray/"+chi.URLParam(r, "tray")+"/receipt") // the button was pressed twice
+	}
+	if err != nil {
+		return err
+	}
+	if faults := d.take(r.PostForm); len(faults) > 0 {
+		return s.sendTray(w, r, http.StatusConflict, d, faults)
+	}
+	receipts, refused := s.keepDesk(r.Context(), d)
+	if !refused {
+		if err := s.Store.ThrowTray(r.Context(), d.name); err != nil && usage.KindOf(err) != usage.NotFound {
+			return err
+		}
+	}
+	s.slips.put(d.name, slip{skipped: s.slips.get(d.name).skipped, receipts: receipts})
+	return seeOther(w, r, "/tray/"+d.name+"/receipt")
+}
+
+// take reads the form of a tray into its cards and says what is wrong or
+// missing.
+func (d *desk) take(form url.Values) web.FieldFaults {
+	var faults web.FieldFaults
+	ticked := 0
+	for i := range d.cards {
+		c := &d.cards[i]
+		c.given = given{
+			keep: form.Get("keep-"+c.key) != "" && c.problem == "", sure: form.Get("sure-"+c.key) != "",
+			site: form.Get("site-" + c.key), order: form.Get("order-" + c.key), removed: form.Get("removed-" + c.key),
+		}
+		if c.given.keep {
+			ticked++
+			faults = append(faults, d.check(c)...)
+		}
+	}
+	if ticked == 0 && len(d.cards) > 0 {
+		faults = append(faults, web.FieldFault{Field: "keep-" + d.cards[0].key, Says: web.NothingTicked})
+	}
+	return faults
+}
+
+// check says what stands in the way of keeping one card.
+func (d *desk) check(c *readCard) web.FieldFaults {
+	var faults web.FieldFaults
+	fault := func(field, says string) {
+		faults = append(faults, web.FieldFault{Field: field + "-" + c.key, Says: c.Name + ": " + says})
+	}
+	site := d.site(c.given.site)
+	if site == nil {
+		fault("site", web.ChooseSite)
+		return faults
+	}
+	if c.held = question(c, site.Code, d.sites); c.held != "" && !c.given.sure {
+		fault("sure", c.held)
+	}
+	if c.asked && (c.given.order == "" || !dateOrders[c.given.order]) {
+		fault("order", web.ChooseOrder)
+	}
+	if c.given.removed != "" {
+		at, says := removedAt(c.given.removed, site.Zone)
+		if says != "" {
+			fault("removed", says)
+		}
+		c.given.removedAt = &at
+	}
+	return faults
+}
+
+func (d *desk) site(code string) *store.SiteSummary {
+	for i := range d.sites {
+		if d.sites[i].Code == code {
+			return &d.sites[i]
+		}
+	}
+	return nil
+}
+
+// removedAt reads the local time at which a card came out. In the hour that
+// comes twice it takes the first; a time in the hour that is missing is
+// refused in words.
+func removedAt(local, zone string) (at int64, says string) {
+	z, err := usage.LoadZone(zone)
+	if err != nil {
+		return 0, web.Problem(err)
+	}
+	for _, layout := range []string{"2006-01-02T15:04", "2006-01-02T15:04:05"} {
+		t, err := time.Parse(layout, local)
+		if err != nil {
+			continue
+		}
+		first, _, kind := z.Resolve(t.Unix())
+		if kind == usage.Gap {
+			return 0, web.TimeMissing
+		}
+		return first, ""
+	}
+	return 0, web.TimeUnread
+}
+
+// keepDesk keeps the ticked cards, site by site. A site's cards stand or fall
+// together; only when they fall are they tried one by one, so that one bad
+// card does not hold up the others.
+func (s *server) keepDesk(ctx context.Context, d *desk) (receipts []web.Receipt, refused bool) {
+	receipts = make([]web.Receipt, len(d.cards))
+	groups := map[string][]int{}
+	for i := range d.cards {
+		c := &d.cards[i]
+		receipts[i] = web.Receipt{Name: c.Name, Folder: c.Folder, Outcome: web.Left}
+		if c.problem != "" {
+			receipts[i].Outcome, receipts[i].Why = web.Refused, c.problem
+		}
+		if c.given.keep {
+			groups[c.given.site] = append(groups[c.given.site], i)
+		}
+	}
+	for _, site := range d.sites {
+		group := groups[site.Code]
+		if len(group) == 0 {
+			continue
+		}
+		if s.keepGroup(ctx, d, site.Site, group, receipts) {
+			continue
+		}
+		for _, i := range group {
+			if len(group) == 1 || !s.keepGroup(ctx, d, site.Site, []int{i}, receipts) {
+				refused = true
+			}
+		}
+	}
+	return receipts, refused
+}
+
+// keepGroup keeps cards of one site in one go and writes their receipts.
+func (s *server) keepGroup(ctx context.Context, d *desk, site usage.Site, group []int, receipts []web.Receipt) bool {
+	var cards []store.CardIn
+	for _, i := range group {
+		cards = append(cards, cardIn(&d.cards[i]))
+	}
+	kept, err := s.Store.Keep(ctx, site.Code, cards)
+	if err != nil {
+		why, try := s.refusal(err)
+		for _, i := range group {
+			receipts[i].Outcome, receipts[i].Why, receipts[i].Try = web.Refused, why, try
+		}
+		return false
+	}
+	fresh := 0
+	for _, k := range kept {
+		if !k.Already {
+			fresh++
+		}
+	}
+	for n, i := range group {
+		receipts[i] = keptReceipt(receipts[i], kept[n], site, fresh)
+	}
+	return true
+}
+
+func keptReceipt(r web.Receipt, k store.Receipt, site usage.Site, fresh int) web.Receipt {
+	r.Outcome, r.CardID, r.Site = web.Kept, k.Card.ID, heading(site)
+	r.Rows, r.Complaints, r.New, r.With = k.Card.Rows, k.Card.Complaints, k.New, fresh
+	r.Why, r.Try = "", ""
+	if k.Already {
+		r.Outcome = web.Already
+	}
+	return r
+}
+
+// refusal says why cards were not kept.
+func (s *server) refusal(err error) (why, try string) {
+	if usage.KindOf(err) != 0 {
+		return web.Problem(err), web.Try(err)
+	}
+	id := errorID()
+	s.Log.Error("keep cards", "id", id, "err", err)
+	return web.ProblemUnforeseen, "The log has it under " + id + "."
+}
+
+// throw throws a tray away.
+func (s *server) throw(w http.ResponseWriter, r *http.Request) error {
+	err := s.Store.ThrowTray(r.Context(), chi.URLParam(r, "tray"))
+	if err != nil && usage.KindOf(err) != usage.NotFound {
+		return err
+	}
+	return seeOther(w, r, "/cards")
+}
+
+// receipt shows what became of the cards of a tray.
+func (s *server) receipt(w http.ResponseWriter, r *http.Request) error {
+	name := chi.URLParam(r, "tray")
+	receipts := s.slips.get(name).receipts
+	if receipts == nil {
+		return notFound("there is no receipt of this tray any more", "What was kept stands with the cards of each site.")
+	}
+	left, err := s.Store.Tray(r.Context(), name)
+	if err != nil && usage.KindOf(err) != usage.NotFound {
+		return err
+	}
+	return s.send(w, r, http.StatusOK, web.ReceiptPage{
+		Base: web.Base{Here: web.PlaceBring}, Tray: name, Receipts: receipts, Left: len(left),
+	})
+}

@@ -1,0 +1,259 @@
+package store
+
+import (
+	"context"
+	"fmt"
+
+	"golang.org/x/sync/errgroup"
+
+	"doorleaf/usage"
+)
+
+// Receipt says what keeping a card did.
+type Receipt struct {
+	Card    Card
+	Already bool  // the same bytes were kept before: nothing changed but what was told anew of the card
+	New     int64 // openings that the site's logbook gained by this call, all cards of the call together
+}
+
+// Keep keeps cards of one site and derives the site again, all in one
+// transaction: after an error nothing has changed. A card kept before under
+// another site is a Conflict. There is a receipt for each card, in order; New
+// is the same in all of them, and below nought where cards that contradict
+// what was kept make openings fall out.
+func (s *Store) Keep(ctx context.Context, code string, cards []CardIn) ([]Receipt, error) {
+	all, err := s.packAll(ctx, code, cards)
+	if err != nil {
+		return nil, err
+	}
+	var receipts []Receipt
+	err = s.write(ctx, func(tx *tx) error {
+		site, err := findSite(ctx, tx, code)
+		if err != nil {
+			return err
+		}
+		receipts, err = s.keepAll(ctx, tx, site, all)
+		return err
+	})
+	if err != nil {
+		return nil, err
+	}
+	return receipts, nil
+}
+
+func (s *Store) keepAll(ctx context.Context, tx *tx, site keptSite, cards []packedCard) ([]Receipt, error) {
+	var receipts []Receipt
+	changed := false
+	for i := range cards {
+		already, err := s.keepCard(ctx, tx, site, &cards[i])
+		if err == nil && already {
+			var told bool
+			told, err = tell(ctx, tx, &cards[i])
+			changed = changed || told
+		}
+		if err != nil {
+			return nil, err
+		}
+		changed = changed || !already
+		receipts = append(receipts, Receipt{Already: already})
+	}
+	gained := int64(0)
+	if changed {
+		if err := s.readFactsAgain(ctx, tx, site, undatedCard); err != nil {
+			return nil, err
+		}
+		before, err := countOpenings(ctx, tx, site.id)
+		if err != nil {
+			return nil, err
+		}
+		after, err := s.deriveSite(ctx, tx, site, cards...)
+		if err != nil {
+			return nil, err
+		}
+		gained = after - before
+	}
+	for i := range receipts {
+		card, err := findCard(ctx, tx, cards[i].id)
+		if err != nil {
+			return nil, err
+		}
+		receipts[i].Card, receipts[i].New = card, gained
+	}
+	return receipts, nil
+}
+
+// packedCard is a card to be kept with what can be prepared before the write
+// lock is taken.
+type packedCard struct {
+	CardIn
+	id    string
+	body  []byte // compressed; nil until packed
+	facts facts
+}
+
+// packAll checks cards and packs those that are not kept yet.
+func (s *Store) packAll(ctx context.Context, code string, cards []CardIn) ([]packedCard, error) {
+	site, err := findSite(ctx, s.reader, code)
+	if err != nil {
+		return nil, err
+	}
+	order, err := siteOrder(ctx, s.reader, site)
+	if err != nil {
+		return nil, err
+	}
+	all := make([]packedCard, len(cards))
+	for i, c := range cards {
+		c.Name = cleanName(c.Name)
+		if !knownDateOrder(c.DateOrder) {
+			return nil, &usage.Fault{
+				Kind: usage.Invalid,
+				What: fmt.Sprintf("card %s: there is no date order %q", c.Name, shorten(c.DateOrder)),
+				Try:  "use dmy, mdy or ymd, or leave it empty",
+			}
+		}
+		all[i] = packedCard{CardIn: c, id: cardID(c.Bytes)}
+		_, err := findCard(ctx, s.reader, all[i].id)
+		if err == nil {
+			continue
+		}
+		if usage.KindOf(err) != usage.NotFound {
+			return nil, err
+		}
+		if err := s.pack(&all[i], order); err != nil {
+			return nil, err
+		}
+	}
+	return all, nil
+}
+
+// pack compresses and reads a card at the same time. order is the site's.
+func (s *Store) pack(c *packedCard, order string) error {
+	var both errgroup.Group
+	both.Go(func() (err error) {
+		c.body, err = compress(c.Bytes)
+		return err
+	})
+	both.Go(func() (err error) {
+		c.facts, err = s.engine.readFacts(c.CardIn, order)
+		return err
+	})
+	if err := both.Wait(); err != nil {
+		return fmt.Errorf("card %s: %w", c.Name, err)
+	}
+	return nil
+}
+
+// tell adds to a kept card what its bringer knows now and did not say before:
+// when it came out, and in which order its dates are written. Silence takes
+// nothing away.
+func tell(ctx context.Context, tx *tx, c *packedCard) (told bool, err error) {
+	res, err := tx.ExecContext(ctx, `
+		UPDATE card
+		SET removed_at = coalesce(?2, removed_at), date_order = coalesce(nullif(?3, ''), date_order)
+		WHERE id = ?1
+			AND (removed_at, date_order) IS NOT (coalesce(?2, removed_at), coalesce(nullif(?3, ''), date_order))`,
+		c.id, c.RemovedAt, c.DateOrder)
+	if err != nil {
+		return false, fmt.Errorf("tell card %s: %w", c.Name, err)
+	}
+	n, err := res.RowsAffected()
+	return n > 0, err
+}
+
+// keepCard writes the row of a card unless it is there already.
+func (s *Store) keepCard(ctx context.Context, tx *tx, site keptSite, c *packedCard) (already bool, err error) {
+	switch kept, err := findCard(ctx, tx, c.id); {
+	case err == nil && kept.Site != site.Code:
+		return false, &usage.Fault{
+			Kind: usage.Conflict,
+			What: fmt.Sprintf("card %s holds the same bytes as card %s of site %s", c.Name, kept.Name, kept.Site),
+			Try:  fmt.Sprintf("keep it under %s, or withdraw it there first", kept.Site),
+		}
+	case err == nil:
+		return true, nil // see tell
+	case usage.KindOf(err) != usage.NotFound:
+		return false, err
+	}
+	if c.body == nil { // it was withdrawn since it was packed
+		if err := s.pack(c, site.Profile.DateOrder); err != nil {
+			return false, err
+		}
+	}
+	f := c.facts
+	_, err = tx.ExecContext(ctx, `
+		INSERT INTO card (id, site, name, size, imported_at, removed_at, date_order,
+			encoding, file_order, lines, rows, complaints, first_reading, last_reading, sketch, body)
+		VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?)`,
+		c.id, site.id, c.Name, len(c.Bytes), tx.now, c.RemovedAt, c.DateOrder,
+		f.encoding, f.order, f.lines, f.rows, f.complaints, f.first, f.last, f.sketch, c.body)
+	if err != nil {
+		return false, fmt.Errorf("keep card %s: %w", c.Name, err)
+	}
+	return false, nil
+}
+
+// Withdraw takes a kept card away again and derives its site without it. What
+// is derived is then as if the card had never been kept.
+func (s *Store) Withdraw(ctx context.Context, id string) error {
+	err := s.write(ctx, func(tx *tx) error {
+		card, err := findCard(ctx, tx, id)
+		if err != nil {
+			return err
+		}
+		site, err := findSite(ctx, tx, card.Site)
+		if err != nil {
+			return err
+		}
+		if _, err := tx.ExecContext(ctx, `DELETE FROM card WHERE id = ?`, id); err != nil {
+			return fmt.Errorf("withdraw card %s: %w", id, err)
+		}
+		_, err = s.deriveSite(ctx, tx, site)
+		return err
+	})
+	if err != nil {
+		return err
+	}
+	s.texts.forget(id)
+	return nil
+}
+
+// Rebuild derives one site again from what is kept, or all sites if code is "".
+// It calls done, which may be nil, after each site. Each site is a transaction
+// of its own: after an error the sites before it stand as rebuilt.
+func (s *Store) Rebuild(ctx context.Context, code string, done func(code string)) error {
+	codes := []string{code}
+	if code == "" {
+		var err error
+		codes, err = siteCodes(ctx, s.reader)
+		if err != nil {
+			return err
+		}
+	}
+	for _, code := range codes {
+		if err := s.rebuildSite(ctx, code); err != nil {
+			return fmt.Errorf("rebuild %s: %w", code, err)
+		}
+		if done != nil {
+			done(code)
+		}
+	}
+	return nil
+}
+
+func (s *Store) rebuildSite(ctx context.Context, code string) error {
+	return s.write(ctx, func(tx *tx) error {
+		site, err := findSite(ctx, tx, code)
+		if err != nil {
+			return err
+		}
+		// Twice, since a better importer may find the date order of one card, and
+		// with it that of others.
+		for _, which := range []string{everyCard, undatedCard} {
+			if err := s.readFactsAgain(ctx, tx, site, which); err != nil {
+				return err
+			}
+		}
+		_, err = s.deriveSite(ctx, tx, site)
+		return err
+	})
+}

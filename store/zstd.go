@@ -1,0 +1,46 @@
+package store
+
+import (
+	"fmt"
+	"sync"
+
+	"github.com/klauspost/compress/zstd"
+)
+
+// Zstandard (RFC 8878) at its fastest level: card files are text that shrinks
+// to about a fifth at any level, and an import should not wait for the rest.
+// Encoder and decoder hold no state between calls and may be shared.
+var (
+	zstdEncoder = sync.OnceValues(func() (*zstd.Encoder, error) {
+		return zstd.NewWriter(nil, zstd.WithEncoderLevel(zstd.SpeedFastest), zstd.WithEncoderCRC(true))
+	})
+	zstdDecoder = sync.OnceValues(func() (*zstd.Decoder, error) {
+		return zstd.NewReader(nil, zstd.WithDecoderMaxMemory(maxBody))
+	})
+)
+
+// maxBody is the most that decompress makes, bytes. SQLite itself holds no blob
+// of more than a thousand million bytes.
+const maxBody = 1 << 30
+
+// compress returns plain compressed, never nil.
+func compress(plain []byte) ([]byte, error) {
+	e, err := zstdEncoder()
+	if err != nil {
+		return nil, fmt.Errorf("compress: %w", err)
+	}
+	return e.EncodeAll(plain, make([]byte, 0, len(plain)/4+64)), nil
+}
+
+// decompress undoes compress. size is the expected length, or 0.
+func decompress(packed []byte, size int64) ([]byte, error) {
+	d, err := zstdDecoder()
+	if err != nil {
+		return nil, fmt.Errorf("decompress: %w", err)
+	}
+	plain, err := d.DecodeAll(packed, make([]byte, 0, size))
+	if err != nil {
+		return nil, fmt.Errorf("decompress: %w", err)
+	}
+	return plain, nil
+}

@@ -1,0 +1,46 @@
+package chart
+
+import (
+	"html/template"
+)
+
+// Figure is one chart as a page shows it: a finding, a sentence, the drawing
+// at two widths, and the same numbers as a table.
+//
+// A page shows Drawing() inside its <figure>, Title as the heading or caption,
+// Says below it, and Table behind one click.
+type Figure struct {
+	ID    string // as given by the caller; unique on the page, [a-z0-9-]
+	Title string // the finding, ten words at most
+	Says  string // one sentence: what is drawn, over how much exposure; the text alternative
+
+	// The drawing for a column of about 720 CSS px, and for a phone's 344.
+	// Both scale with their box. Narrow is empty where one drawing serves
+	// every width (the sparks).
+	Wide, Narrow template.HTML
+
+	Table Table
+}
+
+// Table holds the numbers of a figure, formatted for people.
+type Table struct {
+	Caption string
+	Head    []string
+	Rows    [][]string // each as long as Head; the first column heads its row
+}
+
+// Drawing returns both drawings, each in a block of its own with an accessible
+// name: <div class="fig-wide" role="img" aria-label="…"> and the same with
+// fig-narrow. The page's CSS shows one of them; where there is only one, its
+// class is fig-only.
+func (f Figure) Drawing() template.HTML {
+	if f.Narrow == "" {
+		return f.box("fig-only", f.Wide)
+	}
+	return f.box("fig-wide", f.Wide) + f.box("fig-narrow", f.Narrow)
+}
+
+func (f Figure) box(class string, svg template.HTML) template.HTML {
+	name := template.HTMLEscapeString(f.Title + ". " + f.Says)
+	return template.HTML(`<div class="`+class+`" role="img" aria-label="`+name+`">`) + svg + `</div>`
+}

@@ -1,0 +1,18 @@
+package web
+
+import (
+	"slices"
+
+	"doorleaf/web/assets"
+)
+
+// fontNames are the typefaces that the style sheet names.
+func fontNames() []string { return assets.Fonts }
+
+// readFont returns a typeface of the built assets.
+func readFont(name string) ([]byte, error) {
+	if !slices.Contains(assets.Fonts, name) {
+		name = "fonts/" + name // no built file bears such a name
+	}
+	return assets.Read(name)
+}
