@@ -38,7 +38,7 @@ func (s *server) network(w http.ResponseWriter, r *http.Request) error {
 	return s.send(w, r, http.StatusOK, page)
 }
 
-// networkSite is one row of the network page, and the first month with data.
+// networkSite is one row of the network page, and the date of the first opening.
 func (s *server) networkSite(ctx context.Context, site store.SiteSummary) (web.NetworkSite, *usage.Date, error) {
 	months, err := s.Store.Months(ctx, site.Code)
 	if err != nil {
@@ -61,10 +61,14 @@ func (s *server) networkSite(ctx context.Context, site store.SiteSummary) (web.N
 	if err := s.addOdd(ctx, &row); err != nil {
 		return row, nil, err
 	}
-	if len(months) == 0 {
+	if site.Totals.FirstAt == 0 {
 		return row, nil, nil
 	}
-	first := months[0].Month.First()
+	zone, err := usage.LoadZone(site.Zone)
+	if err != nil {
+		return row, nil, err
+	}
+	first, _ := zone.Civil(site.Totals.FirstAt)
 	return row, &first, nil
 }
 

@@ -16,3 +16,15 @@ func readFont(name string) ([]byte, error) {
 	}
 	return assets.Read(name)
 }
+
+// fontPaths are the names under which Static has them, for pages to ask for
+// early: text that comes in its own face from the start need not move.
+func fontPaths() []string {
+	var paths []string
+	for _, name := range assets.Fonts {
+		if assets.Built() {
+			paths = append(paths, "fonts/"+name)
+		}
+	}
+	return paths
+}

@@ -50,6 +50,7 @@ func (s *Set) funcs() template.FuncMap {
 		"degrees":  func(v float64) string { return strconv.FormatFloat(v, 'f', -1, 64) },
 		"hours":    HourWords,
 		"link":     s.link,
+		"fonts":    fontPaths,
 		"minutes":  DurationWords,
 		"number":   number,
 		"one":      OneFigure,
