@@ -42,7 +42,7 @@ func cardOf(name string, data []byte) importer.Card {
 
 func derive(t testing.TB, site usage.Site, cards []importer.Card) usage.Logbook {
 	t.Helper()
-	lb, err := importer.Derive(site, cards)
+	lb, err := importer.Derive(site, importer.Kept{Cards: cards})
 	if err != nil {
 		t.Fatal(err)
 	}

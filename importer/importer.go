@@ -27,15 +27,24 @@ type Card struct {
 	File      *cardfile.File // Bytes as read with Hint; nil: Derive reads them
 }
 
+// Kept is all that is kept of a site beside the site itself.
+type Kept struct {
+	Cards   []Card
+	Calls   []usage.ServiceCall // in any order
+	Rulings []usage.Ruling      // oldest first
+}
+
 // Derive reads, stitches and times all cards of a site. The result does not
 // depend on the order of cards. Errors: the site's zone is not known, or a
 // card's bytes are no text, which Keep never lets in.
-func Derive(site usage.Site, cards []Card) (usage.Logbook, error) {
+func Derive(site usage.Site, kept Kept) (usage.Logbook, error) {
 	zone, err := usage.LoadZone(site.Zone)
 	if err != nil {
 		return usage.Logbook{}, err
 	}
-	cards = slices.Clone(cards)
+	cards := slices.Clone(kept.Cards)
+	calls := slices.Clone(kept.Calls)
+	slices.SortStableFunc(calls, func(a, b usage.ServiceCall) int { return cmp.Or(cmp.Compare(a.At, b.At), cmp.Compare(a.ID, b.ID)) })
 	slices.SortFunc(cards, func(a, b Card) int { return cmp.Compare(a.ID, b.ID) })
 	read, err := readAll(site, cards)
 	if err != nil {
@@ -46,6 +55,7 @@ func Derive(site usage.Site, cards []Card) (usage.Logbook, error) {
 		stitched[i] = logbook.Card{ID: cards[i].ID, File: f, RemovedAt: cards[i].RemovedAt}
 	}
 	d := deriver{site: site, zone: zone, cards: cards, files: read, book: logbook.Stitch(stitched)}
+	d.lb.Calls, d.lb.Rulings = calls, kept.Rulings
 	return d.logbook(), nil
 }
 

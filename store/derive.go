@@ -21,7 +21,7 @@ type engine struct {
 var realEngine = engine{read: cardfile.Read, derive: deriveAll}
 
 func deriveAll(site usage.Site, cards []importer.Card) (usage.Logbook, usage.Derived, error) {
-	logbook, err := importer.Derive(site, cards)
+	logbook, err := importer.Derive(site, importer.Kept{Cards: cards})
 	if err != nil {
 		return logbook, usage.Derived{}, err
 	}

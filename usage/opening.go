@@ -99,8 +99,11 @@ type RowRef struct {
 type Finding struct {
 	Key      string // stable under derivation from the same kept things
 	Kind     string
-	From, To int64 // Unix seconds, 0 where unknown
-	Says     string
+	From, To int64  // Unix seconds, 0 where unknown
+	Says     string // what was noticed, in plain words
+	Changes  string // what it changes in the counts
+	Choices  []Choice
+	Ruling   *Ruling // the answer, once there is one
 	Evidence []RowRef
 }
 
@@ -111,6 +114,8 @@ type Logbook struct {
 	Stretches []Stretch // ascending and disjoint
 	Cards     []CardRef
 	Findings  []Finding
+	Calls     []ServiceCall // kept, by time
+	Rulings   []Ruling      // kept, oldest first
 }
 
 // Beyond stands for an unknown bound of an untimed opening's bracket: later

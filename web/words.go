@@ -20,8 +20,6 @@ const Program = "Doorleaf"
 var months = [...]string{"January", "February", "March", "April", "May", "June", "July",
 	"August", "September", "October", "November", "December"}
 
-var weekdays = [...]string{"Monday", "Tuesday", "Wednesday", "Thursday", "Friday", "Saturday", "Sunday"}
-
 var orderWords = map[string]string{
 	"dmy": "day, month, year",
 	"mdy": "month, day, year",

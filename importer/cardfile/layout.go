@@ -35,6 +35,7 @@ type layout struct {
 	numbered  bool // weekdays are numbers
 	millis    bool // Unix time in milliseconds
 	binary    bool // events are 1 (open) and 0 (closed)
+	bare      bool // times are written without colons
 	rowsFit   int  // sample lines that have a stamp in this layout
 	rowsTried int
 }
@@ -225,7 +226,7 @@ func decimal(b []byte) (int64, bool) {
 		}
 		n += 1 + k
 	}
-	return int64(v), n == len(b)
+	return int64(v), n == len(b) || n <= 8 && unit(b[skipSpaces(b, n):])
 }
 
 // column is what a survey saw in one column.
@@ -238,6 +239,8 @@ type column struct {
 	unix      int // numbers that are Unix seconds of 1998 to 2103
 	millis    int // the same in milliseconds
 	numbers   int
+	six       int // numbers of six digits that are hhmmss
+	clocks    int // dates written with full stops that could be h.mm.ss
 	steps     int // numbers that are one more than in the line before
 	neighbour int // numbers whose line before was seen too
 	last      int64
@@ -263,7 +266,14 @@ func (c *column) add(line int, f []byte) {
 	switch s {
 	case shapeNumber:
 		v, _ := decimal(f)
-		c.number(line, v)
+		c.number(line, v, onlyDigits(f))
+		if len(f) == 6 && v/10000 < 24 && v/100%100 < 60 && v%100 < 60 {
+			c.six++
+		}
+	case shapeDate:
+		if bytes.IndexByte(f, '.') >= 0 && d.a < 24 && d.b < 60 && d.c < 60 {
+			c.clocks++
+		}
 	case shapeTime, shapeStamp:
 		if d.secs {
 			c.secs++
@@ -277,20 +287,20 @@ func (c *column) add(line int, f []byte) {
 	}
 }
 
-func (c *column) number(line int, v int64) {
+func (c *column) number(line int, v int64, whole bool) {
 	if c.numbers > 0 && c.lastLine == line-1 {
 		c.neighbour++
 		if v == c.last+1 {
 			c.steps++
 		}
 	}
-	if v <= 1 {
+	if v <= 1 && whole {
 		c.bits++
 		if c.numbers > 0 && v != c.last {
 			c.flips++
 		}
 	}
-	if v <= 7 {
+	if v <= 7 && whole {
 		c.small++
 	}
 	if v >= unixFrom && v <= unixTo {
@@ -449,6 +459,7 @@ func assign(columns []column, l *layout) []role {
 		}
 	}
 	assignTimes(columns, roles, l)
+	assignBareTime(columns, roles, l)
 	assignNumbers(columns, roles, l)
 	for i, r := range roles {
 		if r != roleTime && r != roleStamp {
@@ -457,6 +468,9 @@ func assign(columns []column, l *layout) []role {
 		l.seconds = columns[i].mostly(columns[i].secs)
 		l.padded = columns[i].unpadded == 0
 		l.hours12 = columns[i].mostly(columns[i].marked) || holds(roles, roleMarker)
+		if l.bare && r == roleTime {
+			l.seconds, l.padded = true, false
+		}
 	}
 	return roles
 }
@@ -503,6 +517,21 @@ func assignTimes(columns []column, roles []role, l *layout) {
 	}
 }
 
+// assignBareTime finds a time written without colons beside a date: six digits,
+// or three groups with full stops.
+func assignBareTime(columns []column, roles []role, l *layout) {
+	if !holds(roles, roleDate) || holds(roles, roleTime) {
+		return
+	}
+	for i := range columns {
+		c := &columns[i]
+		if roles[i] == roleOther && (c.shape() == shapeNumber && c.mostly(c.six) || c.shape() == shapeDate && c.mostly(c.clocks)) {
+			roles[i], l.bare = roleTime, true
+			return
+		}
+	}
+}
+
 // headWords are words in a column's name that tell its role. Order matters.
 // Common practice, no source.
 var headWords = []struct {
@@ -542,7 +571,7 @@ func assignNumbers(columns []column, roles []role, l *layout) {
 	var left []int
 	for i := range columns {
 		c := &columns[i]
-		if c.shape() != shapeNumber {
+		if c.shape() != shapeNumber || roles[i] != roleOther {
 			continue
 		}
 		switch {

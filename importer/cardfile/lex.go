@@ -1,6 +1,8 @@
 package cardfile
 
 import (
+	"bytes"
+
 	"doorleaf/usage"
 )
 
@@ -54,10 +56,13 @@ func number(b []byte, limit int) (v, n int) {
 	return min(v, limit), n
 }
 
-// lexDate reads three groups of digits with one of / . - between them and
-// returns how many bytes it took; 0 when there is no date.
+// lexDate reads three groups of digits with one of / . - between them, or
+// YYYYMMDD, and returns how many bytes it took; 0 when there is no date.
 func lexDate(b []byte, d *digits) int {
 	a, n := number(b, groupMax)
+	if n == 8 {
+		return lexShortDate(b, d)
+	}
 	if n == 0 || n > 5 || n >= len(b) || !dateSeparator(b[n]) {
 		return 0
 	}
@@ -73,6 +78,33 @@ func lexDate(b []byte, d *digits) int {
 	}
 	d.a, d.b, d.c = uint16(a), uint16(v), uint16(w)
 	return at + n
+}
+
+// lexShortDate reads YYYYMMDD.
+func lexShortDate(b []byte, d *digits) int {
+	v, n := number(b, 99999999)
+	if v < 19000000 || v > 21991231 {
+		return 0
+	}
+	d.a, d.b, d.c = uint16(v/10000), uint16(v/100%100), uint16(v%100)
+	return n
+}
+
+// lexBareTime reads hhmmss, or h.mm.ss: times without colons, which only their
+// column tells from other numbers and from dates.
+func lexBareTime(b []byte, d *digits) int {
+	d.secs, d.padded, d.marked = true, true, false
+	if v, n := number(b, 999999); n == 6 && n == len(b) {
+		d.h, d.m, d.s = uint8(v/10000), uint8(v/100%100), uint8(v%100)
+		return n
+	}
+	var g digits
+	n := lexDate(b, &g)
+	if n == 0 || bytes.IndexByte(b[:n], '.') < 0 {
+		return 0
+	}
+	d.h, d.m, d.s = uint8(min(g.a, 255)), uint8(min(g.b, 255)), uint8(min(g.c, 255))
+	return n
 }
 
 func dateSeparator(c byte) bool { return c == '/' || c == '.' || c == '-' }
@@ -241,7 +273,7 @@ func letter(c byte) bool {
 	return c >= 'a' && c <= 'z'
 }
 
-// trim cuts spaces, tabs, quotes and string ends off both ends of a field.
+// trim cuts spaces, tabs, quotes, brackets and string ends off both ends of a field.
 func trim(b []byte) []byte {
 	for len(b) > 0 && padding(b[0]) {
 		b = b[1:]
@@ -252,4 +284,10 @@ func trim(b []byte) []byte {
 	return b
 }
 
-func padding(c byte) bool { return c == ' ' || c == '\t' || c == '"' || c == 0 || c == 0x1A }
+func padding(c byte) bool {
+	switch c {
+	case ' ', '\t', '"', '\'', '[', ']', '(', ')', '<', '>', 0, 0x1A:
+		return true
+	}
+	return false
+}

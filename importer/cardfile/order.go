@@ -111,8 +111,7 @@ type trial struct {
 
 // verdict is what the weekdays and dates of a file add up to.
 type verdict struct {
-	order    string // "" where the file cannot tell
-	score    float64
+	order    string  // "" where the file cannot tell
 	follow   bool    // weekdays follow the dates
 	shift    int     // weekday as written − true weekday, 0..6
 	words    []uint8 // ISO weekday of every weekday word

@@ -2,6 +2,7 @@ package cardfile
 
 import (
 	"fmt"
+	"slices"
 
 	"doorleaf/usage"
 )
@@ -26,6 +27,7 @@ func Read(data []byte, hint Hint) (*File, error) {
 	rd.lines, f.LineEnd = t.split()
 	rd.parser = *newParser(infer(rd.sample()))
 	rd.rows()
+	rd.headless()
 	if f.Rows != nil && holds(rd.roles, roleUnix) {
 		rd.resolveUnix()
 	} else {
@@ -222,8 +224,15 @@ func (rd *reader) describe() {
 	}
 }
 
-// pair gives the open row of each open/close pair its seconds.
+// pair gives the open row of each open/close pair its seconds. In a file that
+// only ever says open, beside the seconds, rows are whole openings.
 func pair(f *File) {
+	if !slices.ContainsFunc(f.Rows, func(r Row) bool { return r.Event == Close }) && slices.Contains(f.Dialect.Columns, "seconds") {
+		for i := range f.Rows {
+			f.Rows[i].Event = Whole
+		}
+		return
+	}
 	for i := range f.Rows {
 		if f.Rows[i].Event == Whole {
 			continue

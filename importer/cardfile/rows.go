@@ -2,7 +2,9 @@ package cardfile
 
 import (
 	"bytes"
+	"cmp"
 	"fmt"
+	"slices"
 	"strings"
 	"unicode"
 	"unicode/utf8"
@@ -50,7 +52,7 @@ func (p *parser) strict(line []byte, r *Row) bool {
 		case roleDate:
 			st.date = p.date(f, &st.d, r)
 		case roleTime:
-			st.time = lexAll(lexTime, f, &st.d)
+			st.time = lexAll(p.lexTime(), f, &st.d)
 			st.last = i == len(p.fields)-1 && bytes.HasSuffix(line, f)
 		case roleMarker:
 			lexAll(lexMarker, f, &st.d)
@@ -75,6 +77,13 @@ func (p *parser) strict(line []byte, r *Row) bool {
 		r.OpenS = between(st.d, closed)
 	}
 	return true
+}
+
+func (p *parser) lexTime() func([]byte, *digits) int {
+	if p.bare {
+		return lexBareTime
+	}
+	return lexTime
 }
 
 func lexAll(lex func([]byte, *digits) int, f []byte, d *digits) bool {
@@ -229,7 +238,7 @@ type reader struct {
 	file    *File
 	lines   []span
 	heads   map[string]bool // lines of text before the first row, and headers
-	lineOf  []int           // line of the last row, to say which row a number completes
+	top     []int           // lines before the first row that passed for headers and hold digits enough for a stamp
 	offset  int64
 	started bool // a row was seen
 }
@@ -276,6 +285,24 @@ func (rd *reader) maybeLoose(piece []byte, r *Row) bool {
 	return ok
 }
 
+// headless turns what passed for headers into complaints in a file without a
+// row: lines with digits enough for a stamp may be rows that nobody can read.
+func (rd *reader) headless() {
+	if rd.started || len(rd.top) == 0 {
+		return
+	}
+	rd.offset = rd.text.bom
+	at := 0
+	for _, n := range rd.top {
+		s := rd.lines[n-1]
+		rd.offset += rd.text.width(rd.text.buf[at:s.off])
+		at = s.off
+		rd.file.Headers--
+		rd.complain(n, rd.text.buf[s.off:s.off+s.len], "text that is no row")
+	}
+	slices.SortStableFunc(rd.file.Complaints, func(a, b Complaint) int { return cmp.Compare(a.Line, b.Line) })
+}
+
 func clusterReason(piece []byte) string {
 	what := "zero"
 	if piece[0] == erased {
@@ -295,6 +322,9 @@ func (rd *reader) other(n int, piece []byte) {
 		rd.complain(n, piece, "cut short: a row begins here and breaks off before its date and time are whole")
 	case rd.header(piece, bare):
 		rd.file.Headers++
+		if !rd.started && len(dataLines([]sampleLine{{n, bare}})) > 0 {
+			rd.top = append(rd.top, n)
+		}
 	default:
 		rd.complain(n, piece, textReason(bare))
 	}
