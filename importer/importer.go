@@ -131,13 +131,14 @@ type deriver struct {
 	files []*cardfile.File
 	book  logbook.Book
 	times []clock.Time
+	saw   []clock.Notice
 	lb    usage.Logbook
 	place []int32 // by card: its index in lb.Cards
 }
 
 func (d *deriver) logbook() usage.Logbook {
 	d.orderCards()
-	d.times, d.lb.Runs = clock.Times(d.rows(), d.clockSite())
+	d.times, d.lb.Runs, d.saw = clock.Times(clock.Input{Site: d.clockSite(), Rows: d.rows(), Stints: d.stints(), Calls: d.lb.Calls})
 	d.openings()
 	d.lb.Stretches = d.stretches()
 	d.lb.Findings = d.findings()
@@ -172,13 +173,32 @@ func (d *deriver) rows() []clock.Row {
 	rows := make([]clock.Row, len(d.book.Entries))
 	for i := range rows {
 		r := d.row(&d.book.Entries[i])
-		rows[i] = clock.Row{Reading: r.Reading, Timed: r.Timed}
+		rows[i] = clock.Row{Reading: r.Reading, Timed: r.Timed, Suspect: r.Suspect, OpenS: r.OpenS}
+		if !r.Timed {
+			rows[i].Clock = clock.Parts(r.Part)
+		}
 		if r.ZoneMin != cardfile.NoZone {
 			rows[i].UTC = true
 			rows[i].Reading -= int64(r.ZoneMin) * 60
 		}
 	}
 	return rows
+}
+
+// stints are the cards' stays in the logger, with what was ruled on the times
+// of their removal.
+func (d *deriver) stints() []clock.Stint {
+	out := make([]clock.Stint, len(d.book.Stints))
+	for i, st := range d.book.Stints {
+		out[i] = clock.Stint{First: st.First, Last: st.Last, RemovedAt: st.RemovedAt}
+		e := d.book.Entries[st.Last]
+		for _, kind := range []string{"time given is impossible", "drift"} {
+			if r := usage.RulingFor(d.lb.Rulings, d.key(kind, e.Card, e.Row)); r != nil {
+				out[i].Answer = r.Answer
+			}
+		}
+	}
+	return out
 }
 
 func (d *deriver) clockSite() clock.Site {

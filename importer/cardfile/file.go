@@ -54,6 +54,7 @@ type Dialect struct {
 	Hours        int      `json:"hours"`         // 12 or 24
 	WeekdayShift int      `json:"weekday_shift"` // weekday as written − true weekday, 0..6
 	Evidence     []string `json:"evidence"`
+	WeekdayNames bool     `json:"-"` // weekdays are written as names; a shift of these is a mistake
 }
 
 // File is a card file as read.

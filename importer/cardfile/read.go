@@ -71,6 +71,7 @@ func (rd *reader) resolve(hint Hint) {
 	v := weigh(f.Rows, &rd.parser, hint)
 	f.Dialect.Evidence = append(f.Dialect.Evidence, v.evidence...)
 	f.Dialect.WeekdayShift = v.shift
+	f.Dialect.WeekdayNames = v.follow && !rd.numbered
 	if v.order == "" {
 		f.Ambiguous = true
 	} else {

@@ -1,0 +1,244 @@
+package clock
+
+import (
+	"cmp"
+	"fmt"
+	"slices"
+
+	"doorleaf/usage"
+)
+
+// How well a true time is known that somebody wrote down, in seconds: to the
+// minute, or better. An opening begins before the card is out and the time is
+// looked at. Common practice, no source.
+const (
+	errorMinute = 60
+	errorSecond = 20
+)
+
+func givenError(at int64) int32 {
+	if at%minute == 0 {
+		return errorMinute
+	}
+	return errorSecond
+}
+
+// anchor ties runs to true time by what people noted.
+func (k *keeper) anchor() {
+	k.removals()
+	for _, c := range k.Calls {
+		if c.Did(usage.CallClockSet) {
+			k.clockSet(c)
+		}
+	}
+	for _, c := range k.Calls {
+		if c.Did(usage.CallTimeNoted) && !c.Did(usage.CallClockSet) {
+			k.timeNoted(c)
+		}
+	}
+	for n := range k.runs {
+		slices.SortStableFunc(k.runs[n].anchors, func(a, b anchor) int { return cmp.Compare(a.base, b.base) })
+	}
+}
+
+// removals ties the last row of each stint to the time at which its card came
+// out. Times that go back where the logbook goes on are left out.
+func (k *keeper) removals() {
+	inOrder := k.inOrder()
+	for s, st := range k.Stints {
+		switch {
+		case st.RemovedAt == nil || st.Answer == usage.AnswerTyping:
+			continue
+		case !inOrder[s]:
+			k.impossible(s, "it lies before the removal of a card that came out earlier, or after one that came out later")
+			continue
+		}
+		n := k.runOf(st.Last)
+		if n < 0 {
+			continue // its last row has no time to tie to
+		}
+		k.runs[n].anchors = append(k.runs[n].anchors, anchor{
+			base: k.base[st.Last], true: *st.RemovedAt, errorS: givenError(*st.RemovedAt),
+			row: st.Last, stint: s, kind: "card out", belief: st.Answer == usage.AnswerBelieve,
+		})
+	}
+}
+
+// inOrder marks the stints of the longest series whose removals are in order.
+func (k *keeper) inOrder() []bool {
+	best := make([]int, len(k.Stints))
+	from := make([]int, len(k.Stints))
+	end := -1
+	for s, st := range k.Stints {
+		if st.RemovedAt == nil || st.Answer == usage.AnswerTyping {
+			continue
+		}
+		best[s], from[s] = 1, -1
+		for p := max(0, s-200); p < s; p++ {
+			if best[p] > 0 && *k.Stints[p].RemovedAt <= *st.RemovedAt && best[p]+1 > best[s] {
+				best[s], from[s] = best[p]+1, p
+			}
+		}
+		if end < 0 || best[s] >= best[end] {
+			end = s
+		}
+	}
+	out := make([]bool, len(k.Stints))
+	for s := end; s >= 0; s = from[s] {
+		out[s] = true
+	}
+	return out
+}
+
+func (k *keeper) impossible(stint int, why string) {
+	k.notice(Notice{
+		Kind: "time given is impossible", Rows: []int{k.Stints[stint].Last}, Stint: stint,
+		Says:    "the time given for a card's removal cannot be right: " + why,
+		Changes: "It is left out until you rule on it; the times of the openings before it rest on the other known times.",
+		Choices: []usage.Choice{
+			{Answer: usage.AnswerTyping, Says: "The time was noted wrongly. Leave it out."},
+			{Answer: usage.AnswerBelieve, Says: "The time is right. Correct the clock by it."},
+		},
+	})
+}
+
+// clockSet begins a run where a call set the clock.
+func (k *keeper) clockSet(c usage.ServiceCall) {
+	reading := c.At + int64(k.offset(c.At))
+	if c.Reading != nil {
+		reading = *c.Reading
+	}
+	set := anchor{base: k.baseOf(reading), true: c.At, errorS: max(c.ErrorS, errorSecond), row: -1, stint: -1, kind: "clock set", belief: true}
+	i := k.afterSet(set)
+	if i < 0 {
+		return
+	}
+	n := k.runOf(i)
+	if k.runs[n].first != i {
+		if !k.split(n, i, "clock set") {
+			return
+		}
+		n = k.runOf(i)
+	}
+	k.runs[n].why = "clock set"
+	k.runs[n].anchors = append(k.runs[n].anchors, set)
+}
+
+// offset is what a clock of the site that is right is ahead of UTC.
+func (k *keeper) offset(at int64) int32 {
+	if k.Site.Keeping == usage.ClockUTC {
+		return 0
+	}
+	return k.Site.Zone.OffsetAt(at)
+}
+
+// longestWait is how long after a clock was set the next opening may come.
+const longestWait = 60 * day
+
+// afterSet finds the first row after a clock was set: the beginning of a run
+// that follows the set closest, or else the first row that the new setting puts
+// after the set while the setting before put its predecessor before it.
+func (k *keeper) afterSet(set anchor) int {
+	best, wait := -1, int64(longestWait)
+	for _, r := range k.runs {
+		if w := k.base[r.first] - set.base; r.state == good && r.why != "first row" && w >= -minute && w < wait {
+			best, wait = r.first, w
+		}
+	}
+	i := k.firstAfter(set)
+	if i >= 0 && (best < 0 || k.base[i]-set.base < wait) {
+		return i
+	}
+	return best
+}
+
+func (k *keeper) firstAfter(set anchor) int {
+	for _, r := range k.runs {
+		if r.state != good || k.base[r.last] < set.base {
+			continue
+		}
+		off := k.believed(r, set.true)
+		for i := r.first; i <= r.last; i++ {
+			if k.state[i] == good && k.base[i] >= set.base-minute && k.base[i]-off >= set.true-minute {
+				if k.base[i]-set.base > longestWait {
+					return -1
+				}
+				return i
+			}
+		}
+	}
+	return -1
+}
+
+// believed is the offset to UTC of a run that is not settled yet, about an
+// instant: that of its nearest anchor, or what the setting says.
+func (k *keeper) believed(r run, at int64) int64 {
+	if len(r.anchors) == 0 {
+		return k.asRead(r)
+	}
+	best := r.anchors[0]
+	for _, a := range r.anchors {
+		if abs(a.true-at) < abs(best.true-at) {
+			best = a
+		}
+	}
+	return best.off()
+}
+
+// asRead is the offset of a run without anchors: the setting's.
+func (k *keeper) asRead(r run) int64 {
+	if r.zone || k.Site.Keeping == usage.ClockUTC || k.Rows[r.first].UTC {
+		return 0
+	}
+	first, _, _ := k.Site.Zone.Resolve(k.Rows[r.first].Reading)
+	return k.Rows[r.first].Reading - first
+}
+
+// noted is how far, in seconds, an opening may lie from a time that somebody
+// noted beside it.
+const noted = 30 * minute
+
+// timeNoted ties a run to a time that somebody noted against an opening: by
+// what the clock showed or, without that, by the opening that lies nearest.
+func (k *keeper) timeNoted(c usage.ServiceCall) {
+	best, far := -1, int64(noted)
+	for _, r := range k.runs {
+		if r.state != good {
+			continue
+		}
+		off := k.believed(r, c.At)
+		for i := r.first; i <= r.last; i++ {
+			if d := k.distance(i, off, c); k.state[i] == good && d < far {
+				best, far = i, d
+			}
+		}
+	}
+	if best < 0 {
+		return
+	}
+	a := anchor{base: k.base[best], true: c.At, errorS: max(c.ErrorS, givenError(c.At)), row: best, stint: -1, kind: "time noted"}
+	if c.Reading != nil {
+		a.base = k.baseOf(*c.Reading)
+	}
+	n := k.runOf(best)
+	k.runs[n].anchors = append(k.runs[n].anchors, a)
+}
+
+func (k *keeper) distance(i int, off int64, c usage.ServiceCall) int64 {
+	if c.Reading != nil {
+		return abs(k.base[i] - k.baseOf(*c.Reading))
+	}
+	return abs(k.base[i] - off - c.At)
+}
+
+func words(s int64) string {
+	switch s = abs(s); {
+	case s < 2*minute:
+		return fmt.Sprintf("%d s", s)
+	case s < 2*hour:
+		return fmt.Sprintf("%d min", s/minute)
+	case s < 2*day:
+		return fmt.Sprintf("%d h %d min", s/hour, s%hour/minute)
+	}
+	return fmt.Sprintf("%d days", s/day)
+}

@@ -1,0 +1,205 @@
+package clock
+
+import (
+	"fmt"
+
+	"doorleaf/usage"
+)
+
+const (
+	minute = 60
+	hour   = 3600
+	day    = 86400
+)
+
+// judge decides what each row's reading is good for.
+func (k *keeper) judge() {
+	for i := range k.Rows {
+		r := &k.Rows[i]
+		switch {
+		case !r.Timed:
+		case r.Reading < k.Site.Installed-day:
+			k.state[i] = lost
+		default:
+			k.state[i] = good
+		}
+	}
+	k.dateless()
+	k.stands()
+	k.bases()
+	k.strays()
+}
+
+// dateless gives rows whose time is good and whose date was never set (month
+// and day 0) readings that run on: a smaller time of day is the next day.
+func (k *keeper) dateless() {
+	days, last := int64(0), int64(-1)
+	for i := range k.Rows {
+		r := &k.Rows[i]
+		if !r.counting() {
+			if r.Timed {
+				last = -1
+			}
+			continue
+		}
+		at := int64(r.Clock.Hour)*hour + int64(r.Clock.Min)*minute + int64(r.Clock.Sec)
+		switch {
+		case last < 0:
+			days = 0
+		case at < last:
+			days++
+		}
+		last = at
+		r.Reading = days*day + at
+		k.state[i] = lost
+	}
+}
+
+// counting reports whether an untimed row has a good year and time of day, and
+// neither month nor day: a clock that counts on without having been set.
+func (r *Row) counting() bool {
+	c := r.Clock
+	return !r.Timed && c.Year >= 2000 && c.Month < 0 && c.Day < 0 && c.Hour >= 0 && c.Min >= 0 && c.Sec >= 0
+}
+
+// standing is how many equal readings in a row mean that the clock stands
+// still, by the resolution of the readings. Two people in one second are
+// unlikely, three impossible; in an hour there may be many.
+func standing(resolution int64) int {
+	switch {
+	case resolution >= hour:
+		return 60
+	case resolution >= minute:
+		return 6
+	}
+	return 3
+}
+
+// stands takes the time from rows of a clock that stands still. The first row
+// that shows a reading may be right, unless it is the first of the logbook.
+func (k *keeper) stands() {
+	for i := 0; i < len(k.Rows); {
+		j := i + 1
+		for j < len(k.Rows) && k.state[i] != none && k.state[j] != none && k.Rows[j].Reading == k.Rows[i].Reading {
+			j++
+		}
+		if j-i >= standing(k.Site.Resolution) {
+			from := i + 1
+			if i == 0 || k.state[i] == lost {
+				from = i
+			}
+			k.still(i, j)
+			k.woke[j] = true
+			for n := from; n < j; n++ {
+				k.state[n] = none
+			}
+		}
+		i = j
+	}
+}
+
+func (k *keeper) still(from, to int) {
+	k.notice(Notice{
+		Kind: "clock stopped", Rows: upTo(from, to, 20), Stint: -1,
+		Says:    fmt.Sprintf("the clock stood still for %d openings, or the same reading was written again", to-from),
+		Changes: "They are counted, but in no hour or day.",
+	})
+}
+
+// upTo lists the numbers from a to b-1, at most n.
+func upTo(a, b, n int) []int {
+	var out []int
+	for i := a; i < b && len(out) < n; i++ {
+		out = append(out, i)
+	}
+	return out
+}
+
+// mostStrays is how many rows beside each other may be misread before they are
+// held for a clock that was set twice.
+const mostStrays = 3
+
+// strays takes the time from rows that jump away while the rows around them run
+// on: a misread digit and not a clock that was set.
+func (k *keeper) strays() {
+	var kept []int // rows with a date that stand so far
+	var found []int
+	for i := range k.Rows {
+		if k.state[i] != good {
+			continue
+		}
+		n := k.straysBefore(kept, i)
+		for _, s := range kept[len(kept)-n:] {
+			k.state[s] = none
+			found = append(found, s)
+		}
+		kept = append(kept[:len(kept)-n], i)
+	}
+	if len(found) > 0 {
+		k.notice(Notice{
+			Kind: "bad rows", Rows: found[:min(len(found), 20)], Stint: -1,
+			Says:    fmt.Sprintf("%s out of the order of the rows around: a digit was misread", plural(len(found), "reading falls", "readings fall")),
+			Changes: "They are counted between their neighbours, and in no hour unless these are close.",
+		})
+	}
+}
+
+// straysBefore returns how many of the last rows kept are misread, now that
+// row i comes: it runs on from the row before them and not from them.
+func (k *keeper) straysBefore(kept []int, i int) int {
+	at := k.base[i]
+	for n := 1; n <= mostStrays && n < len(kept); n++ {
+		before := k.base[kept[len(kept)-n-1]]
+		if at < before || at-before > 30*day {
+			continue
+		}
+		away := true
+		for _, s := range kept[len(kept)-n:] {
+			x := k.base[s]
+			far := min(abs(x-before), abs(x-at))
+			outside := x < before || x > at
+			away = away && outside && (far > day || n == 1 && far > 10*minute || k.Rows[s].Suspect && far > minute)
+		}
+		if away {
+			return n
+		}
+	}
+	return 0
+}
+
+func abs(v int64) int64 { return max(v, -v) }
+
+func plural(n int, one, many string) string {
+	if n == 1 {
+		return "1 " + one
+	}
+	return fmt.Sprintf("%d %s", n, many)
+}
+
+// bases gives every row its base: what its reading is worth as an instant if
+// the clock is exact. On a fixed clock the base is the reading itself, and the
+// offset to UTC stays in what anchors find.
+func (k *keeper) bases() {
+	last := int64(-1 << 62)
+	for i := range k.Rows {
+		r := &k.Rows[i]
+		k.base[i] = r.Reading
+		if k.state[i] != good || r.UTC || k.Site.Keeping != usage.ClockCivil {
+			continue
+		}
+		first, second, kind := k.Site.Zone.Resolve(r.Reading)
+		if k.base[i] = first; kind == usage.Overlap && last > first && last <= second+10*minute {
+			k.base[i] = second
+		}
+		last = k.base[i]
+	}
+}
+
+// baseOf is the base of a reading that stands on no card.
+func (k *keeper) baseOf(reading int64) int64 {
+	if k.Site.Keeping != usage.ClockCivil {
+		return reading
+	}
+	first, _, _ := k.Site.Zone.Resolve(reading)
+	return first
+}

@@ -1,0 +1,331 @@
+package clock
+
+import (
+	"fmt"
+	"math"
+
+	"doorleaf/usage"
+)
+
+const (
+	// driftPPM bounds the drift of an unadjusted watch crystal in a box
+	// outdoors: 23 ppm is 2 s a day. Typical tolerance at 25 °C is ±20 ppm
+	// (Maxim, MAX6902 data sheet, page 14); the rest is allowed for temperature.
+	driftPPM = 23e-6
+	// bend bounds how far the drift of a clock strays from its mean between two
+	// anchors, as temperature bends it (tuning-fork parabola of −0.035 ppm/°C²
+	// about 25 °C, ibid.): a winter and a summer half of a year differ by some
+	// 10 ppm from their mean, weeks by less.
+	bend = 4e-6
+	// setError is how well a clock is held to have been set by hand, seconds.
+	// Common practice, no source.
+	setError = 60
+	// closeEnough is the widest bracket, in seconds, whose middle still counts
+	// as a time.
+	closeEnough = hour
+)
+
+// place gives every row with a reading its time: first in runs that are
+// anchored, then in runs that are taken as they read, then in runs without a
+// date, which lie between the others.
+func (k *keeper) place() {
+	for i := range k.times {
+		k.times[i].Run = usage.Unknown
+	}
+	for n := range k.runs {
+		if len(k.runs[n].anchors) > 0 {
+			k.placeRun(n, k.anchored(k.runs[n]))
+		}
+	}
+	for n := range k.runs {
+		if r := &k.runs[n]; r.state == good && len(r.anchors) == 0 {
+			if k.fits(n) {
+				k.placeRun(n, k.asItReads(*r))
+				continue
+			}
+			r.state = lost
+			k.notice(Notice{
+				Kind: "clock jump", Rows: []int{r.first}, Stint: -1,
+				Says:    "the clock shows a date here that cannot be: it lies outside the known times before and after",
+				Changes: "These openings are counted between those times, and in no hour unless they leave little room.",
+			})
+		}
+	}
+	for n := range k.runs {
+		if r := k.runs[n]; r.state == lost && len(r.anchors) == 0 {
+			k.placeLost(n)
+		}
+	}
+	k.resetNotices()
+}
+
+// curve gives the offset of a clock and its error at a base reading.
+type curve func(base int64) (off float64, errorS float64)
+
+func (k *keeper) placeRun(n int, at curve) {
+	r := k.runs[n]
+	for i := r.first; i <= r.last; i++ {
+		if k.state[i] == none {
+			continue
+		}
+		off, e := at(k.base[i])
+		k.set(i, n, k.base[i]-int64(math.Round(off)), int64(math.Ceil(e)))
+	}
+}
+
+func (k *keeper) set(i, n int, at, e int64) {
+	e += k.Site.Resolution - 1 + int64(k.runs[n].loose)
+	k.times[i] = Time{At: at, Earliest: at - e, Latest: at + e, ErrorS: int32(min(e, math.MaxInt32)), Run: int32(n), Timed: true}
+}
+
+// anchored is the curve of a run with anchors: linear between two, level
+// outside them. The error is that of the anchors and, between two, what
+// temperature may bend; outside it grows with the drift.
+func (k *keeper) anchored(r run) curve {
+	a := r.anchors
+	return func(base int64) (float64, float64) {
+		j := 0
+		for j < len(a) && a[j].base < base {
+			j++
+		}
+		switch {
+		case j == 0:
+			return k.outside(a, 0, base)
+		case j == len(a):
+			return k.outside(a, j-1, base)
+		}
+		return between(a[j-1], a[j], base, r.steep)
+	}
+}
+
+// outside extends the curve beyond anchor j. Where the drift is known from two
+// anchors at least a week apart, it goes on.
+func (k *keeper) outside(a []anchor, j int, base int64) (off, errorS float64) {
+	d := float64(base - a[j].base)
+	off, ppm := float64(a[j].off()), driftPPM
+	if len(a) > 1 {
+		p, q := a[0], a[1]
+		if j > 0 {
+			p, q = a[j-1], a[j]
+		}
+		if q.true-p.true >= 7*day {
+			s := slopeOf(p, q)
+			off += s * d
+			ppm = math.Min(driftPPM, driftPPM/2+float64(p.errorS+q.errorS)/float64(q.true-p.true))
+		}
+	}
+	return off, float64(a[j].errorS) + ppm*math.Abs(d)
+}
+
+func between(p, q anchor, base int64, steep bool) (off, errorS float64) {
+	if q.base == p.base {
+		return float64(q.off()), float64(min(p.errorS, q.errorS))
+	}
+	w := float64(base-p.base) / float64(q.base-p.base)
+	off = float64(p.off()) + w*float64(q.off()-p.off())
+	near := math.Min(float64(base-p.base), float64(q.base-base))
+	errorS = math.Hypot((1-w)*float64(p.errorS), w*float64(q.errorS)) + bend*near
+	if steep {
+		errorS += math.Abs(slopeOf(p, q)) * near
+	}
+	return off, errorS
+}
+
+// asItReads is the curve of a run without anchors: the setting's offset, with
+// an error that grows from the run's beginning.
+func (k *keeper) asItReads(r run) curve {
+	off := float64(k.asRead(r))
+	first := k.base[r.first]
+	return func(base int64) (float64, float64) {
+		return off, setError + driftPPM*float64(base-first)
+	}
+}
+
+// firm returns the true time that a run cannot begin before and the one that it
+// cannot end after, by what anchors and removals say of its neighbours.
+func (k *keeper) firm(n int) (low, high int64) {
+	r := k.runs[n]
+	low, high = k.installed(), usage.Beyond
+	for m := n - 1; m >= 0; m-- {
+		if t := k.times[k.runs[m].last]; t.Timed {
+			low = t.At - int64(t.ErrorS)
+			break
+		}
+	}
+	for m := n + 1; m < len(k.runs); m++ {
+		if t := k.times[k.runs[m].first]; t.Timed {
+			high = t.At + int64(t.ErrorS)
+			break
+		}
+	}
+	for s, st := range k.Stints {
+		if st.RemovedAt == nil || st.Answer == usage.AnswerTyping || k.rejected(s) {
+			continue
+		}
+		if st.Last < r.first {
+			low = max(low, *st.RemovedAt-hour)
+		}
+		if st.Last >= r.last {
+			high = min(high, *st.RemovedAt+errorMinute)
+			break
+		}
+	}
+	return low, high
+}
+
+// rejected reports whether a stint's removal was left out as impossible.
+func (k *keeper) rejected(stint int) bool {
+	for _, n := range k.notices {
+		if n.Kind == "time given is impossible" && n.Stint == stint {
+			return true
+		}
+	}
+	return false
+}
+
+func (k *keeper) installed() int64 {
+	first, _, _ := k.Site.Zone.Resolve(k.Site.Installed)
+	return first - day
+}
+
+// fits reports whether a run taken as it reads lies where its neighbours leave
+// room, to within a day: less is a clock set wrongly, and still a time.
+func (k *keeper) fits(n int) bool {
+	r := k.runs[n]
+	low, high := k.firm(n)
+	off := k.asRead(r)
+	return k.base[r.first]-off >= low-day && k.base[r.last]-off <= high+day
+}
+
+// placeLost places a run without a date between its neighbours. Its length is
+// known; where that leaves it little room, the middle of it is its time, else
+// each of its rows gets a bracket.
+func (k *keeper) placeLost(n int) {
+	r := k.runs[n]
+	low, high := k.firm(n)
+	length := k.base[r.last] - k.base[r.first]
+	room := high - low - length
+	if high == usage.Beyond || room < -2*hour {
+		return // bracketed by its neighbours, as rows without a reading are
+	}
+	room = max(room, 0)
+	for i := r.first; i <= r.last; i++ {
+		if k.state[i] == none {
+			continue
+		}
+		since := k.base[i] - k.base[r.first]
+		if room <= closeEnough {
+			k.set(i, n, low+room/2+since, room/2+errorMinute+int64(driftPPM*float64(length)))
+			continue
+		}
+		k.times[i] = Time{Earliest: low + since - errorMinute, Latest: low + room + since + errorMinute, Run: int32(n)}
+	}
+}
+
+// resetNotices speaks of runs that begin because the clock was reset.
+func (k *keeper) resetNotices() {
+	for n, r := range k.runs {
+		if n == 0 && r.state == good || r.why == "clock set" || r.why == "daylight saving" || r.why == "date again" || r.why == "stood still" ||
+			r.why == "clock jump" || r.why == "back to the same moment" {
+			continue
+		}
+		says := "the clock had lost its date here, and counted on from its default"
+		if r.why == "step back" {
+			says = fmt.Sprintf("the clock went back by %s here: it was set or reset", words(k.Rows[k.runs[n-1].last].Reading-k.Rows[r.first].Reading))
+		}
+		changes := "The openings after it are timed by the clock's new setting."
+		if len(r.anchors) > 0 {
+			changes = "A known time dates the openings after it."
+		} else if r.state == lost {
+			changes = "The openings after it are counted between the known times around, and in no hour unless these leave little room."
+		}
+		k.notice(Notice{Kind: "clock reset", Rows: []int{r.first}, Stint: -1, Says: says, Changes: changes})
+	}
+}
+
+// bracket gives rows that have no time and no bracket yet the instants of their
+// neighbours as bounds, and narrows them where good fields of the stamp leave
+// one moment only.
+func (k *keeper) bracket() {
+	low := k.installed() + day
+	for i := range k.times {
+		t := &k.times[i]
+		switch {
+		case t.Timed:
+			low = max(low, t.At)
+		case t.Earliest == 0:
+			t.Earliest = low
+		}
+	}
+	high := usage.Beyond
+	s := len(k.Stints) - 1
+	for i := len(k.times) - 1; i >= 0; i-- {
+		for s >= 0 && k.Stints[s].Last >= i {
+			if at := k.Stints[s].RemovedAt; at != nil && !k.rejected(s) && k.Stints[s].Answer != usage.AnswerTyping {
+				high = min(high, *at)
+			}
+			s--
+		}
+		t := &k.times[i]
+		switch {
+		case t.Timed:
+			high = t.At
+		case t.Latest == 0:
+			t.Latest = max(high, t.Earliest)
+		}
+		if !t.Timed && k.state[i] == none {
+			k.narrow(i)
+		}
+	}
+}
+
+// narrow uses the time of day of a stamp whose date was not read: where the
+// bracket holds that time of day once, the bracket shrinks to it.
+func (k *keeper) narrow(i int) {
+	t, c := &k.times[i], k.Rows[i].Clock
+	if k.Rows[i].Timed || c.Hour < 0 || c.Min < 0 || t.Latest == usage.Beyond || t.Latest-t.Earliest > 40*day {
+		return
+	}
+	off, e, ok := k.near(i)
+	if !ok {
+		return
+	}
+	second, span := int64(max(c.Sec, 0)), int64(0)
+	if c.Sec < 0 {
+		span = minute - 1
+	}
+	inDay := int64(c.Hour)*hour + int64(c.Min)*minute + second
+	from := (t.Earliest + off - e) / day * day
+	found := int64(-1)
+	for wall := from + inDay; wall-off-e <= t.Latest; wall += day {
+		if c.Day > 0 && int(c.Day) != dayOf(wall) || wall-off+e+span < t.Earliest {
+			continue
+		}
+		if found >= 0 {
+			return
+		}
+		found = wall
+	}
+	if found >= 0 {
+		t.Earliest = max(t.Earliest, found-off-e)
+		t.Latest = min(t.Latest, found-off+e+span)
+	}
+}
+
+func dayOf(wall int64) int {
+	_, _, d := usage.Date(wall / day).YMD()
+	return d
+}
+
+// near returns what the clock is ahead of UTC at the nearest timed row before i
+// (or after it), and that row's error.
+func (k *keeper) near(i int) (off, e int64, ok bool) {
+	for d := 1; d < 200; d++ {
+		for _, j := range [2]int{i - d, i + d} {
+			if j >= 0 && j < len(k.times) && k.times[j].Timed && k.state[j] == good {
+				return k.Rows[j].Reading - k.times[j].At, int64(k.times[j].ErrorS), true
+			}
+		}
+	}
+	return 0, 0, false
+}
