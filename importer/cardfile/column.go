@@ -12,6 +12,7 @@ type column struct {
 	unix      int // numbers that are Unix seconds of 1998 to 2103
 	millis    int // the same in milliseconds
 	numbers   int
+	faults    int // numbers that a chip gives which does not answer
 	six       int // numbers of six digits that are hhmmss
 	clocks    int // dates written with full stops that could be h.mm.ss
 	steps     int // numbers that are one more than in the line before
@@ -61,6 +62,9 @@ func (c *column) add(line int, f []byte) {
 }
 
 func (c *column) number(line int, v int64, whole bool) {
+	if v == 165 || v == 85 { // 0xFF read as BCD says nothing of the column
+		c.faults++
+	}
 	if c.numbers > 0 && c.lastLine == line-1 {
 		c.neighbour++
 		if v == c.last+1 {

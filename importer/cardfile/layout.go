@@ -50,23 +50,39 @@ type sampleLine struct {
 	text []byte
 }
 
-// infer finds the layout of the rows from a sample of the lines of a file.
+// infer finds the layout of the rows from a sample of the lines of a file: of
+// the delimiters under which nearly as many lines as possible have a stamp, the
+// one that leaves the fewest columns without a role.
 func infer(sample []sampleLine) layout {
 	data := dataLines(sample)
-	best := layout{}
+	var tried []layout
 	for _, delim := range delimiters {
-		if !common(data, delim) {
-			continue
-		}
-		l := survey(sample, data, delim)
-		if l.rowsFit > best.rowsFit || best.rowsTried == 0 {
-			best = l
+		if common(data, delim) {
+			tried = append(tried, survey(sample, data, delim))
 		}
 	}
-	if whole := survey(sample, data, 0); whole.rowsFit > best.rowsFit {
-		best = whole
+	tried = append(tried, survey(sample, data, 0))
+	most := 0
+	for _, l := range tried {
+		most = max(most, l.rowsFit)
 	}
-	return best
+	best := -1
+	for i, l := range tried {
+		if l.rowsFit*50 >= most*49 && (best < 0 || l.idle() < tried[best].idle()) {
+			best = i
+		}
+	}
+	return tried[best]
+}
+
+// idle counts the columns without a role.
+func (l *layout) idle() (n int) {
+	for _, r := range l.roles {
+		if r == roleOther {
+			n++
+		}
+	}
+	return n
 }
 
 // dataLines are the lines of a sample that hold digits enough for a stamp.

@@ -67,6 +67,7 @@ func TestReadLayouts(t *testing.T) {
 		{"counter", "1,14/01/2016,09:12:33,34\n2,15/01/2016,21:05:06,7\n3,15/01/2016,21:05:06,7\n4,15/01/2016,21:05:06,7\n5,15/01/2016,21:05:06,7\n6,15/01/2016,21:05:06,7\n7,15/01/2016,21:05:06,7\n", "comma", "counter date time seconds", "dmy", two + strings.Repeat(" 2016-01-15T21:05:06/7", 5)},
 		{"French, header", "Jour;Date;Heure;Secondes\nJeu;14/01/16;09:12:33;34\nVen;15/01/16;21:05:06;7\n", "semicolon", "weekday date time seconds", "dmy", two},
 		{"closing time", "14/01/2016,09:12:33,09:13:07\n15/01/2016,21:05:06,21:05:13\n", "comma", "date time closed", "dmy", two},
+		{"AM and PM between commas, some rows cut", "2016-01-14,9:12:33 AM,34\n2016-01-1\n2016-01-15,9:05:06 PM,7\n", "comma", "date time seconds", "ymd", two},
 		{"offset in the stamp", "2016-01-14T09:12:33+01:00 34\n2016-01-15T21:05:06Z 7\n", "spaces", "stamp seconds", "ymd", two},
 	}
 	for _, tt := range tests {

@@ -156,7 +156,7 @@ func assignLeft(columns []column, roles []role, left []int, stamped int, l *layo
 	for _, i := range left {
 		c := &columns[i]
 		weekday := headOf(c.head) == roleWeekday || i < stamped || holds(roles, roleSeconds) || i != seconds && larger(columns, left, i)
-		if i != seconds && !holds(roles, roleWeekday) && c.small*20 >= c.numbers*19 && weekday {
+		if i != seconds && !holds(roles, roleWeekday) && c.small*20 >= (c.numbers-c.faults)*19 && c.small > 0 && weekday {
 			roles[i], l.numbered = roleWeekday, true
 		}
 	}
@@ -189,7 +189,7 @@ func (l *layout) lateWeekday(data []sampleLine, columns []column) {
 	if i < 0 || dated < 0 || holds(l.roles, roleWeekday) {
 		return
 	}
-	if c := &columns[i]; c.small < c.numbers || c.numbers == 0 || headOf(c.head) == roleSeconds || c.mostly(c.seen[shapeTime]) {
+	if c := &columns[i]; c.small < c.numbers-c.faults || c.small == 0 || headOf(c.head) == roleSeconds || c.mostly(c.seen[shapeTime]) {
 		return
 	}
 	if followsDate(data, l.delim, i, dated) {
@@ -232,7 +232,7 @@ func followsDate(data []sampleLine, delim byte, i, dated int) bool {
 // it, and not column i, can be the open seconds.
 func larger(columns []column, of []int, i int) bool {
 	for _, j := range of {
-		if j != i && columns[j].small < columns[j].numbers {
+		if j != i && columns[j].small < columns[j].numbers-columns[j].faults {
 			return true
 		}
 	}

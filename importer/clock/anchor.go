@@ -8,12 +8,15 @@ import (
 	"doorleaf/usage"
 )
 
-// How well a true time is known that somebody wrote down, in seconds: to the
-// minute, or better. An opening begins before the card is out and the time is
-// looked at. Common practice, no source.
+// How well a true time is known that somebody wrote down, in seconds. An
+// opening begins some ten seconds before its card is out and the time is looked
+// at. A time without seconds is what a clock showed, which cuts them off: on
+// average it is half a minute early, less the ten seconds or so.
+// Common practice, no source.
 const (
-	errorMinute = 60
+	errorMinute = 40
 	errorSecond = 20
+	lateMinute  = 15
 )
 
 func givenError(at int64) int32 {
@@ -21,6 +24,14 @@ func givenError(at int64) int32 {
 		return errorMinute
 	}
 	return errorSecond
+}
+
+// opened is when the opening began beside which somebody wrote down a time.
+func opened(at int64) int64 {
+	if at%minute == 0 {
+		return at + lateMinute
+	}
+	return at
 }
 
 // anchor ties runs to true time by what people noted.
@@ -58,7 +69,7 @@ func (k *keeper) removals() {
 			continue // its last row has no time to tie to
 		}
 		k.runs[n].anchors = append(k.runs[n].anchors, anchor{
-			base: k.base[st.Last], true: *st.RemovedAt, errorS: givenError(*st.RemovedAt),
+			base: k.base[st.Last], true: opened(*st.RemovedAt), errorS: givenError(*st.RemovedAt),
 			row: st.Last, stint: s, kind: "card out", belief: st.Answer == usage.AnswerBelieve,
 		})
 	}
@@ -108,7 +119,7 @@ func (k *keeper) clockSet(c usage.ServiceCall) {
 	if c.Reading != nil {
 		reading = *c.Reading
 	}
-	set := anchor{base: k.baseOf(reading), true: c.At, errorS: max(c.ErrorS, errorSecond), row: -1, stint: -1, kind: "clock set", belief: true}
+	set := anchor{base: k.baseOf(reading), true: c.At, errorS: max(c.ErrorS, errorSecond), row: -1, stint: -1, kind: "clock set", belief: c.Reading != nil}
 	i := k.afterSet(set)
 	if i < 0 {
 		return
@@ -141,7 +152,7 @@ const longestWait = 60 * day
 func (k *keeper) afterSet(set anchor) int {
 	best, wait := -1, int64(longestWait)
 	for _, r := range k.runs {
-		if w := k.base[r.first] - set.base; r.state == good && r.why != "first row" && w >= -minute && w < wait {
+		if w := k.base[r.first] - set.base; r.state == good && r.why != "first row" && w >= 0 && w < wait {
 			best, wait = r.first, w
 		}
 	}
@@ -153,13 +164,18 @@ func (k *keeper) afterSet(set anchor) int {
 }
 
 func (k *keeper) firstAfter(set anchor) int {
+	// The opening of the call itself was written before the clock was set.
+	after := int64(10)
+	if set.true%minute == 0 {
+		after = minute
+	}
 	for _, r := range k.runs {
 		if r.state != good || k.base[r.last] < set.base {
 			continue
 		}
 		off := k.believed(r, set.true)
 		for i := r.first; i <= r.last; i++ {
-			if k.state[i] == good && k.base[i] >= set.base-minute && k.base[i]-off >= set.true-minute {
+			if k.state[i] == good && k.base[i] >= set.base && k.base[i]-off >= set.true+after {
 				if k.base[i]-set.base > longestWait {
 					return -1
 				}
@@ -216,9 +232,9 @@ func (k *keeper) timeNoted(c usage.ServiceCall) {
 	if best < 0 {
 		return
 	}
-	a := anchor{base: k.base[best], true: c.At, errorS: max(c.ErrorS, givenError(c.At)), row: best, stint: -1, kind: "time noted"}
+	a := anchor{base: k.base[best], true: opened(c.At), errorS: givenError(c.At), row: best, stint: -1, kind: "time noted"}
 	if c.Reading != nil {
-		a.base = k.baseOf(*c.Reading)
+		a.base, a.true = k.baseOf(*c.Reading), c.At
 	}
 	n := k.runOf(best)
 	k.runs[n].anchors = append(k.runs[n].anchors, a)

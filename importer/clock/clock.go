@@ -94,6 +94,7 @@ func Times(in Input) ([]Time, []usage.Run, []Notice) {
 	k.cut()
 	k.anchor()
 	k.settle()
+	k.smooth()
 	k.place()
 	k.bracket()
 	return k.times, k.published(), k.notices
@@ -122,13 +123,14 @@ type keeper struct {
 // run is a stretch in which the clock ran undisturbed: the rows from first to
 // last that are not none belong to it.
 type run struct {
-	first, last int
-	state       state
-	why         string
-	anchors     []anchor
-	zone        bool  // its base follows civil time
-	loose       int32 // seconds by which all its times may be off besides, where its beginning is not certain
-	steep       bool  // its drift is beyond belief: known times are not joined by a line
+	first, last        int
+	state              state
+	why                string
+	anchors            []anchor
+	zone               bool  // its base follows civil time
+	loose              int32 // seconds by which its rows looseFrom to looseTo may be off besides: where it was cut is not certain
+	looseFrom, looseTo int
+	steep              bool // its drift is beyond belief: known times are not joined by a line
 }
 
 // anchor ties a base reading to a true instant.
@@ -140,9 +142,24 @@ type anchor struct {
 	stint  int // of a removal; else -1
 	kind   string
 	belief bool // a person said that it is right
+
+	// What the run's other anchors make of it, once smooth has looked: the
+	// offset of the clock there, and its error.
+	fit    float64
+	fitS   float64
+	smooth bool
 }
 
+// off is how far the clock was ahead of true time, by this anchor alone.
 func (a anchor) off() int64 { return a.base - a.true }
+
+// ahead is off by all that is known, with its error.
+func (a anchor) ahead() (off, errorS float64) {
+	if a.smooth {
+		return a.fit, a.fitS
+	}
+	return float64(a.off()), float64(a.errorS)
+}
 
 func (k *keeper) notice(n Notice) { k.notices = append(k.notices, n) }
 

@@ -30,37 +30,40 @@ func (k *keeper) judge() {
 	k.strays()
 }
 
-// dateless gives rows whose time is good and whose date was never set (month
-// and day 0) readings that run on: a smaller time of day is the next day.
+// dateless gives rows whose time is good and whose month was never set (month 0
+// of the year 2000, with or without a day) readings that run on: days count
+// where they are there, and a smaller time of day is the next day.
 func (k *keeper) dateless() {
 	days, last := int64(0), int64(-1)
 	for i := range k.Rows {
 		r := &k.Rows[i]
 		if !r.counting() {
 			if r.Timed {
-				last = -1
+				days, last = 0, -1
 			}
 			continue
 		}
-		at := int64(r.Clock.Hour)*hour + int64(r.Clock.Min)*minute + int64(r.Clock.Sec)
-		switch {
-		case last < 0:
-			days = 0
-		case at < last:
+		at := int64(max(r.Clock.Day, 0))*day + int64(r.Clock.Hour)*hour + int64(r.Clock.Min)*minute + int64(r.Clock.Sec)
+		if r.Clock.Day < 0 && last >= 0 && at+days*day < last {
 			days++
 		}
-		last = at
-		r.Reading = days*day + at
+		last = at + days*day
+		r.Reading = last
 		k.state[i] = lost
 	}
 }
 
-// counting reports whether an untimed row has a good year and time of day, and
-// neither month nor day: a clock that counts on without having been set.
+// counting reports whether an untimed row is of a clock that counts on without
+// having been set: year 2000, no month, a good time of day.
 func (r *Row) counting() bool {
 	c := r.Clock
-	return !r.Timed && c.Year >= 2000 && c.Month < 0 && c.Day < 0 && c.Hour >= 0 && c.Min >= 0 && c.Sec >= 0
+	return !r.Timed && c.Year == 2000 && c.Month < 0 && c.Hour >= 0 && c.Min >= 0 && c.Sec >= 0
 }
+
+// longRepeat is how far the clock must have come, in seconds, before a reading
+// that stood still is held for a clock that had stopped and was set again, and
+// not for one that could not be read for a while.
+const longRepeat = 2 * day
 
 // standing is how many equal readings in a row mean that the clock stands
 // still, by the resolution of the readings. Two people in one second are
@@ -89,7 +92,7 @@ func (k *keeper) stands() {
 				from = i
 			}
 			k.still(i, j)
-			k.woke[j] = true
+			k.woke[j] = j < len(k.Rows) && k.Rows[j].Reading-k.Rows[i].Reading > longRepeat
 			for n := from; n < j; n++ {
 				k.state[n] = none
 			}
@@ -125,10 +128,13 @@ func (k *keeper) strays() {
 	var kept []int // rows with a date that stand so far
 	var found []int
 	for i := range k.Rows {
-		if k.state[i] != good {
+		if k.state[i] != good && !k.old(i) {
 			continue
 		}
-		n := k.straysBefore(kept, i)
+		n := 0
+		if k.state[i] == good {
+			n = k.straysBefore(kept, i)
+		}
 		for _, s := range kept[len(kept)-n:] {
 			k.state[s] = none
 			found = append(found, s)
@@ -143,6 +149,16 @@ func (k *keeper) strays() {
 		})
 	}
 }
+
+// old reports whether a row shows a date from before the site was installed that
+// is not a chip's power-on default: a misread year, perhaps.
+func (k *keeper) old(i int) bool {
+	return k.state[i] == lost && k.Rows[i].Timed && k.Rows[i].Reading >= defaultYear
+}
+
+// defaultYear is where the year ends with which clock chips begin: 2000-01-01 is
+// the DS1307's date at power-on (Maxim, DS1307 data sheet, Clock and Calendar).
+const defaultYear = 978307200 // 2001-01-01T00:00:00
 
 // straysBefore returns how many of the last rows kept are misread, now that
 // row i comes: it runs on from the row before them and not from them.

@@ -74,7 +74,10 @@ func (k *keeper) placeRun(n int, at curve) {
 }
 
 func (k *keeper) set(i, n int, at, e int64) {
-	e += k.Site.Resolution - 1 + int64(k.runs[n].loose)
+	e += k.Site.Resolution - 1
+	if r := &k.runs[n]; i >= r.looseFrom && i <= r.looseTo {
+		e += int64(r.loose)
+	}
 	k.times[i] = Time{At: at, Earliest: at - e, Latest: at + e, ErrorS: int32(min(e, math.MaxInt32)), Run: int32(n), Timed: true}
 }
 
@@ -90,9 +93,9 @@ func (k *keeper) anchored(r run) curve {
 		}
 		switch {
 		case j == 0:
-			return k.outside(a, 0, base)
+			return k.outside(r, 0, base)
 		case j == len(a):
-			return k.outside(a, j-1, base)
+			return k.outside(r, j-1, base)
 		}
 		return between(a[j-1], a[j], base, r.steep)
 	}
@@ -100,31 +103,40 @@ func (k *keeper) anchored(r run) curve {
 
 // outside extends the curve beyond anchor j. Where the drift is known from two
 // anchors at least a week apart, it goes on.
-func (k *keeper) outside(a []anchor, j int, base int64) (off, errorS float64) {
+func (k *keeper) outside(r run, j int, base int64) (off, errorS float64) {
+	a := r.anchors
 	d := float64(base - a[j].base)
-	off, ppm := float64(a[j].off()), driftPPM
+	off, here := a[j].ahead()
+	ppm := driftPPM
 	if len(a) > 1 {
 		p, q := a[0], a[1]
 		if j > 0 {
 			p, q = a[j-1], a[j]
 		}
 		if q.true-p.true >= 7*day {
-			s := slopeOf(p, q)
+			from, _ := p.ahead()
+			to, _ := q.ahead()
+			s := (to - from) / float64(q.true-p.true)
 			off += s * d
 			ppm = math.Min(driftPPM, driftPPM/2+float64(p.errorS+q.errorS)/float64(q.true-p.true))
+			if r.steep {
+				ppm = math.Abs(s)
+			}
 		}
 	}
-	return off, float64(a[j].errorS) + ppm*math.Abs(d)
+	return off, here + ppm*math.Abs(d)
 }
 
 func between(p, q anchor, base int64, steep bool) (off, errorS float64) {
+	from, fromS := p.ahead()
+	to, toS := q.ahead()
 	if q.base == p.base {
-		return float64(q.off()), float64(min(p.errorS, q.errorS))
+		return to, math.Min(fromS, toS)
 	}
 	w := float64(base-p.base) / float64(q.base-p.base)
-	off = float64(p.off()) + w*float64(q.off()-p.off())
+	off = from + w*(to-from)
 	near := math.Min(float64(base-p.base), float64(q.base-base))
-	errorS = math.Hypot((1-w)*float64(p.errorS), w*float64(q.errorS)) + bend*near
+	errorS = math.Hypot((1-w)*fromS, w*toS) + bend*near
 	if steep {
 		errorS += math.Abs(slopeOf(p, q)) * near
 	}
@@ -166,7 +178,7 @@ func (k *keeper) firm(n int) (low, high int64) {
 			low = max(low, *st.RemovedAt-hour)
 		}
 		if st.Last >= r.last {
-			high = min(high, *st.RemovedAt+errorMinute)
+			high = min(high, *st.RemovedAt+int64(givenError(*st.RemovedAt)))
 			break
 		}
 	}
@@ -252,7 +264,7 @@ func (k *keeper) bracket() {
 		t := &k.times[i]
 		switch {
 		case t.Timed:
-			low = max(low, t.At)
+			low = t.At
 		case t.Earliest == 0:
 			t.Earliest = low
 		}
@@ -262,7 +274,7 @@ func (k *keeper) bracket() {
 	for i := len(k.times) - 1; i >= 0; i-- {
 		for s >= 0 && k.Stints[s].Last >= i {
 			if at := k.Stints[s].RemovedAt; at != nil && !k.rejected(s) && k.Stints[s].Answer != usage.AnswerTyping {
-				high = min(high, *at)
+				high = min(high, *at+int64(givenError(*at)))
 			}
 			s--
 		}
@@ -271,7 +283,8 @@ func (k *keeper) bracket() {
 		case t.Timed:
 			high = t.At
 		case t.Latest == 0:
-			t.Latest = max(high, t.Earliest)
+			// Neighbours that contradict each other still hold it between them.
+			t.Earliest, t.Latest = min(t.Earliest, high), max(t.Earliest, high)
 		}
 		if !t.Timed && k.state[i] == none {
 			k.narrow(i)

@@ -28,13 +28,17 @@ func (k *keeper) settle() {
 			continue
 		}
 		k.crystal(n)
-		k.alone(n)
 		for j := 0; j+1 < len(k.runs[n].anchors); {
 			if k.runs[n].steep || k.agree(k.runs[n].anchors[j], k.runs[n].anchors[j+1]) || k.resolve(n, j) {
 				j++
 				continue
 			}
 			j = max(0, j-1) // an anchor was left out: look at the pair anew
+		}
+	}
+	for n := range k.runs {
+		if k.runs[n].state == good {
+			k.alone(n)
 		}
 	}
 	k.driftNotice()
@@ -56,30 +60,41 @@ func (k *keeper) agree(a, b anchor) bool {
 // joined by a line unless a person says that they are right.
 func (k *keeper) crystal(n int) {
 	r := &k.runs[n]
-	if len(r.anchors) < 3 {
+	slope, alike := k.steepness(r.anchors)
+	if !alike {
 		return
 	}
-	first := slopeOf(r.anchors[0], r.anchors[1])
-	for j := 1; j+1 < len(r.anchors); j++ {
-		s := slopeOf(r.anchors[j], r.anchors[j+1])
-		if s*first <= 0 || s/first > 2 || s/first < 0.5 || k.agree(r.anchors[j], r.anchors[j+1]) {
-			return
-		}
-	}
-	if k.agree(r.anchors[0], r.anchors[1]) {
-		return
-	}
-	r.steep = true
 	last := r.anchors[len(r.anchors)-1]
+	r.steep = !last.belief
 	k.notice(Notice{
 		Kind: "drift", Rows: []int{r.first}, Stint: last.stint,
-		Says:    fmt.Sprintf("the clock is %s a day %s: more than any good crystal, and always alike. The clock board is faulty", words(int64(first*day)), fastOrSlow(first)),
+		Says:    fmt.Sprintf("the clock is %s a day %s: more than any good crystal, and always alike. The clock board is faulty", words(int64(slope*day)), fastOrSlow(slope)),
 		Changes: "Times between two known ones carry an error as large as the clock's own until you say that these are right.",
 		Choices: []usage.Choice{{Answer: usage.AnswerBelieve, Says: "The known times are right. Correct the clock between them."}},
 	})
-	if last.belief {
-		r.steep = false
+}
+
+// steepness returns the middle slope of the pairs of anchors that drift cannot
+// join, and whether these are two or more, most of all pairs, and alike.
+func (k *keeper) steepness(anchors []anchor) (slope float64, alike bool) {
+	var slopes []float64
+	pairs := 0
+	for j := 0; j+1 < len(anchors); j++ {
+		a, b := anchors[j], anchors[j+1]
+		if b.true-a.true < 3*day {
+			continue
+		}
+		pairs++
+		if !k.agree(a, b) {
+			slopes = append(slopes, slopeOf(a, b))
+		}
 	}
+	if len(slopes) < 2 || len(slopes)*10 < pairs*6 {
+		return 0, false
+	}
+	slices.Sort(slopes)
+	least, most := slopes[0], slopes[len(slopes)-1]
+	return slopes[len(slopes)/2], least*most > 0 && max(most/least, least/most) < 3
 }
 
 func fastOrSlow(slope float64) string {
@@ -89,19 +104,25 @@ func fastOrSlow(slope float64) string {
 	return "slow"
 }
 
-// alone looks at the first anchor of a run: a removal that is a whole number of
+// alone looks at the only anchor of a run: a removal that is a whole number of
 // days away from what the clock says is a date noted wrongly.
 func (k *keeper) alone(n int) {
 	r := &k.runs[n]
-	if len(r.anchors) != 1 || r.anchors[0].stint < 0 || r.anchors[0].belief {
-		return
-	}
-	off := r.anchors[0].off() - k.asRead(*r)
-	days := (abs(off) + day/2) / day
-	if days >= 1 && abs(abs(off)-days*day) <= 2*hour {
-		k.impossible(r.anchors[0].stint, fmt.Sprintf("it is %d days away from what the clock said", days))
+	if len(r.anchors) == 1 && r.anchors[0].stint >= 0 && !r.anchors[0].belief && k.daysOff(n, r.anchors[0]) > 0 {
+		k.impossible(r.anchors[0].stint, fmt.Sprintf("it is %d days away from what the clock said", k.daysOff(n, r.anchors[0])))
 		r.anchors = nil
 	}
+}
+
+// daysOff returns by how many whole days an anchor differs from what the clock
+// says, give or take two hours; 0 when it does not.
+func (k *keeper) daysOff(n int, a anchor) int64 {
+	off := abs(a.off() - k.asRead(k.runs[n]))
+	days := (off + day/2) / day
+	if abs(off-days*day) > 2*hour {
+		return 0
+	}
+	return days
 }
 
 // resolve settles anchors j and j+1 of run n, which drift alone cannot join.
@@ -116,9 +137,20 @@ func (k *keeper) resolve(n, j int) bool {
 	if !a.belief && j > 0 && k.agree(anchors[j-1], b) {
 		return k.leaveOut(n, j)
 	}
+	if daysA, daysB := k.daysOff(n, a), k.daysOff(n, b); daysA != daysB && min(daysA, daysB) == 0 {
+		if daysA > 0 && !a.belief && a.stint >= 0 {
+			return k.leaveOut(n, j)
+		}
+		if daysB > 0 && !b.belief && b.stint >= 0 {
+			return k.leaveOut(n, j+1)
+		}
+	}
 	step := b.off() - a.off()
+	if a.kind == "clock set" && !a.belief && !k.movedAnHour(a, b, step) {
+		return k.wrongSet(n, j)
+	}
 	switch later := j+2 < len(anchors) && k.agree(b, anchors[j+2]); {
-	case k.zoneLike(a, b), later, b.belief, k.jumped(a, b):
+	case later, b.belief, k.jumped(a, b), k.zoneLike(a, b) && (j+2 < len(anchors) || k.toCivil(a, b, step)):
 		return k.cutBetween(n, a, b, step)
 	case j == 0 && !a.belief && k.plausible(n, b) && !k.plausible(n, a):
 		return k.leaveOut(n, j)
@@ -131,6 +163,28 @@ func (k *keeper) leaveOut(n, j int) bool {
 	if a := r.anchors[j]; a.stint >= 0 {
 		k.impossible(a.stint, fmt.Sprintf("the clock would have gone wrong by %s since the last known time", words(k.step(n, j))))
 	}
+	r.anchors = slices.Delete(slices.Clone(r.anchors), j, j+1)
+	return false
+}
+
+// movedAnHour reports whether a clock, set at a, was moved for daylight saving
+// before b: by itself, or by somebody at the box.
+func (k *keeper) movedAnHour(a, b anchor, step int64) bool {
+	if _, ok := k.change(a, b, step); ok {
+		return true
+	}
+	return abs(abs(step)-hour) < 2*minute && k.stay(a, b, step) > 0
+}
+
+// wrongSet leaves out the time of a clock set that later times contradict: the
+// clock was set, but not to what it should show.
+func (k *keeper) wrongSet(n, j int) bool {
+	r := &k.runs[n]
+	k.notice(Notice{
+		Kind: "clock jump", Rows: []int{r.first}, Stint: -1,
+		Says:    fmt.Sprintf("the clock was set wrongly here, by about %s: later known times say so", words(k.step(n, j))),
+		Changes: "The openings after it are timed by the later known times.",
+	})
 	r.anchors = slices.Delete(slices.Clone(r.anchors), j, j+1)
 	return false
 }
@@ -165,6 +219,23 @@ func (k *keeper) zoneLike(a, b anchor) bool {
 		return false
 	}
 	return true
+}
+
+// toCivil reports whether the clock shows civil time at b and did not at a, or
+// changed with it: the last time noted of a run, off by an hour, is else more
+// likely noted wrongly than the clock moved.
+func (k *keeper) toCivil(a, b anchor, step int64) bool {
+	if _, ok := k.change(a, b, step); ok {
+		return true
+	}
+	right := func(x anchor) bool {
+		want := int64(k.offset(x.true))
+		if k.runs[0].zone {
+			want = 0
+		}
+		return abs(x.off()-want) < 10*minute
+	}
+	return right(b) && !right(a)
 }
 
 // jumped reports whether the readings leap forward somewhere between the
@@ -209,8 +280,27 @@ func (k *keeper) cutBetween(n int, a, b anchor, step int64) bool {
 	if i < 0 || !k.split(n, i, why) {
 		return k.leaveOut(n, slices.Index(k.runs[n].anchors, b))
 	}
+	if size := abs(step); size <= smallJump && !k.zoneLike(a, b) {
+		k.loosen(n, a, int32(size))
+	}
 	k.jumpNotice(i, b, step, why)
 	return true
+}
+
+// smallJump is the largest step, in seconds, that a clock may have made by
+// itself at any moment between two anchors, so that nobody knows where.
+const smallJump = 90 * minute
+
+// loosen widens the error of the rows after anchor a of run n and of the run
+// that was cut off it, up to its first anchor: the cut may lie anywhere there.
+func (k *keeper) loosen(n int, a anchor, by int32) {
+	for _, m := range []int{n, n + 1} {
+		r := &k.runs[m]
+		r.loose, r.looseFrom, r.looseTo = by, max(a.row, r.first), r.last
+		if len(r.anchors) > 0 && m > n {
+			r.looseTo = r.anchors[0].row
+		}
+	}
 }
 
 // change finds a change of civil time between two anchors that is as large as
@@ -248,15 +338,12 @@ func (k *keeper) cutAt(n int, at int64, a anchor, why string) bool {
 	return false
 }
 
-// stay returns the first row of a card's stay that begins between two anchors
-// and before which the readings leave room for the step; -1 without one. Of
-// several the first: the call at which a was noted.
+// stay returns the first row after somebody was at the box between two anchors
+// (a card's stay begins, or a call is noted) before which the readings leave
+// room for the step; -1 without one. Of several the first: most clocks are set
+// when a was noted.
 func (k *keeper) stay(a, b anchor, step int64) int {
-	for _, st := range k.Stints {
-		i := k.follow(st.First)
-		if i <= a.row || i < 0 || i > b.row {
-			continue
-		}
+	for _, i := range k.atTheBox(a, b) {
 		last := i - 1
 		for last > 0 && k.state[last] == none {
 			last--
@@ -266,6 +353,30 @@ func (k *keeper) stay(a, b anchor, step int64) int {
 		}
 	}
 	return -1
+}
+
+// atTheBox lists the rows that follow a visit of somebody who looks after the
+// box, after a's row and up to b's, ascending.
+func (k *keeper) atTheBox(a, b anchor) []int {
+	var out []int
+	for _, st := range k.Stints {
+		if i := k.follow(st.First); i > max(a.row, 0) && i <= b.row {
+			out = append(out, i)
+		}
+	}
+	for _, c := range k.Calls {
+		if c.At <= a.true+noted || c.At >= b.true-noted {
+			continue
+		}
+		for i := max(a.row, 0) + 1; i <= b.row; i++ {
+			if k.state[i] == good && k.base[i]-a.off() > c.At+minute {
+				out = append(out, i)
+				break
+			}
+		}
+	}
+	slices.Sort(out)
+	return out
 }
 
 func (k *keeper) savingNotice(b anchor) {

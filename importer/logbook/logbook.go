@@ -14,6 +14,7 @@ package logbook
 import (
 	"cmp"
 	"slices"
+	"sort"
 
 	"doorleaf/importer/cardfile"
 	"doorleaf/usage"
@@ -64,6 +65,7 @@ type item struct {
 	card    int32
 	row     int32
 	rank    int32 // place of its card in the order in which cards are taken
+	timed   bool  // its stamp is a time, if perhaps a wrong one
 	fine    bool  // its stamp is to the second
 	clear   bool  // its stamp tells it from other rows of the site
 }
@@ -134,7 +136,7 @@ func single(cards []Card, c, rank int32) family {
 		}
 		items = append(items, item{
 			key: r.Key, reading: r.Reading, open: r.OpenS, card: c, row: int32(i), rank: rank,
-			clear: r.Timed && r.Reading >= clearFrom, fine: file.Resolution == 1,
+			timed: r.Timed, clear: r.Timed && r.Reading >= clearFrom, fine: file.Resolution == 1,
 		})
 	}
 	f := family{items: items}
@@ -300,7 +302,7 @@ func interleave(a, b family) family {
 	out := family{conflicts: append(slices.Clone(a.conflicts), b.conflicts...)}
 	placeA, placeB := make([]int, len(a.items)), make([]int, len(b.items))
 	i, j := 0, 0
-	gap := func(toA, toB int) {
+	both := func(toA, toB int) { // rows in neither's pairs, then the pair at toA, toB
 		for ; i < toA; i++ {
 			placeA[i] = len(out.items)
 			out.items = append(out.items, a.items[i])
@@ -312,14 +314,89 @@ func interleave(a, b family) family {
 			out.missing(b.items[j], a, toA)
 		}
 	}
-	for _, m := range matches(a.items, b.items) {
-		gap(m[0], m[1])
+	for _, m := range pairs(a.items, b.items) {
+		both(m[0], m[1])
 		placeA[i], placeB[j] = len(out.items), len(out.items)
 		out.items = append(out.items, out.pick(a.items[i], b.items[j]))
 		i, j = i+1, j+1
 	}
-	gap(len(a.items), len(b.items))
+	both(len(a.items), len(b.items))
 	out.spans = append(respan(a.spans, placeA), respan(b.spans, placeB)...)
+	return out
+}
+
+// pairs pairs the rows of two sequences that are the same opening: clear rows by
+// their stamps and, between these, rows without a clear stamp by the longest
+// common subsequence.
+func pairs(a, b []item) [][2]int {
+	var out [][2]int
+	i, j := 0, 0
+	for _, m := range append(matches(a, b), [2]int{len(a), len(b)}) {
+		for _, c := range common(a[i:m[0]], b[j:m[1]]) {
+			out = append(out, [2]int{i + c[0], j + c[1]})
+		}
+		if m[0] < len(a) {
+			out = append(out, m)
+		}
+		i, j = m[0]+1, m[1]+1
+	}
+	return out
+}
+
+// mostCells bounds the table of common; sequences beyond it are compared at
+// their ends only.
+const mostCells = 4_000_000
+
+// common pairs equal rows of two short sequences: those that both begin with,
+// those that both end with, and the longest common subsequence between
+// (R. A. Wagner, M. J. Fischer, The string-to-string correction problem, 1974).
+func common(a, b []item) [][2]int {
+	var out [][2]int
+	head := 0
+	for head < len(a) && head < len(b) && same(&a[head], &b[head]) {
+		out = append(out, [2]int{head, head})
+		head++
+	}
+	tail := 0
+	for tail < len(a)-head && tail < len(b)-head && same(&a[len(a)-1-tail], &b[len(b)-1-tail]) {
+		tail++
+	}
+	for _, m := range longestCommon(a[head:len(a)-tail], b[head:len(b)-tail]) {
+		out = append(out, [2]int{head + m[0], head + m[1]})
+	}
+	for k := tail; k > 0; k-- {
+		out = append(out, [2]int{len(a) - k, len(b) - k})
+	}
+	return out
+}
+
+func longestCommon(a, b []item) [][2]int {
+	if len(a) == 0 || len(b) == 0 || len(a) > mostCells/len(b) {
+		return nil
+	}
+	w := len(b) + 1
+	length := make([]int32, (len(a)+1)*w)
+	for i := len(a) - 1; i >= 0; i-- {
+		for j := len(b) - 1; j >= 0; j-- {
+			if same(&a[i], &b[j]) {
+				length[i*w+j] = length[(i+1)*w+j+1] + 1
+			} else {
+				length[i*w+j] = max(length[(i+1)*w+j], length[i*w+j+1])
+			}
+		}
+	}
+	var out [][2]int
+	for i, j := 0, 0; i < len(a) && j < len(b); {
+		switch {
+		case same(&a[i], &b[j]):
+			out = append(out, [2]int{i, j})
+			i, j = i+1, j+1
+		case length[(i+1)*w+j] >= length[i*w+j+1]:
+			i++
+		default:
+			j++
+		}
+	}
 	return out
 }
 
@@ -369,15 +446,27 @@ func matches(a, b []item) [][2]int {
 }
 
 // longestChain returns the longest subsequence of pairs, which ascend by their
-// second numbers, that ascends by the first too (Fredman 1975, patience piles).
+// second numbers, that ascends by the first too.
 func longestChain(pairs [][2]int) [][2]int {
+	return rise(pairs, func(top, v int) bool { return top < v })
+}
+
+// longestRise is longestChain for pairs whose first numbers may also stay.
+func longestRise(pairs [][2]int) [][2]int {
+	return rise(pairs, func(top, v int) bool { return top <= v })
+}
+
+// rise finds the longest subsequence of pairs along which before holds from one
+// first number to the next, by patience piles (M. L. Fredman, On computing the
+// length of longest increasing subsequences, Discrete Mathematics 11, 1975).
+func rise(pairs [][2]int, before func(top, v int) bool) [][2]int {
 	var tops []int // index into pairs of the top of each pile
-	before := make([]int, len(pairs))
+	below := make([]int, len(pairs))
 	for k, p := range pairs {
-		pile, _ := slices.BinarySearchFunc(tops, p[0], func(t, v int) int { return cmp.Compare(pairs[t][0], v) })
-		before[k] = -1
+		pile := sort.Search(len(tops), func(i int) bool { return !before(pairs[tops[i]][0], p[0]) })
+		below[k] = -1
 		if pile > 0 {
-			before[k] = tops[pile-1]
+			below[k] = tops[pile-1]
 		}
 		if pile == len(tops) {
 			tops = append(tops, k)
@@ -389,7 +478,7 @@ func longestChain(pairs [][2]int) [][2]int {
 		return nil
 	}
 	var chain [][2]int
-	for k := tops[len(tops)-1]; k >= 0; k = before[k] {
+	for k := tops[len(tops)-1]; k >= 0; k = below[k] {
 		chain = append(chain, pairs[k])
 	}
 	slices.Reverse(chain)

@@ -16,7 +16,7 @@ type strand struct {
 	lead  []int32  // by item: seconds that a card beginning here carries for the row before it, or Unknown
 	out   []bool   // by item: the card came out in this opening
 	when  []*int64 // by item: true instant at which the card came out in this opening
-	ends  []*int64 // by item: when at the end of its stay
+	stay  []*stay  // by item
 	id    string
 }
 
@@ -31,6 +31,9 @@ func weave(cards []Card, families []family) Book {
 		total += len(f.items)
 	}
 	slices.SortFunc(strands, func(a, b *strand) int { return cmp.Compare(a.id, b.id) })
+	if len(strands) > 1 {
+		arrange(strands)
+	}
 	book := Book{Entries: make([]Entry, 0, total)}
 	for _, s := range strands {
 		book.Conflicts = append(book.Conflicts, s.conflicts...)
@@ -54,21 +57,63 @@ func pickStrand(strands []*strand, next []int) int {
 		if next[k] == len(s.items) {
 			continue
 		}
-		if best < 0 || s.before(next[k], strands[best], next[best]) {
+		if best < 0 || len(strands) > 1 && s.before(next[k], strands[best], next[best]) {
 			best = k
 		}
 	}
 	return best
 }
 
-// before reports whether item i of s comes before item j of t: by reading, and
-// where a clock that stood still makes these equal, by when the cards came out.
+// before reports whether item i of s comes before item j of t. A logger holds
+// one card at a time: where the stays of both hardly overlap by their readings
+// and it is known when the cards came out, the whole of one comes before the
+// other. Stays that overlap by more were interrupted by others. Else rows are
+// merged by reading; where a disturbed clock makes these equal, by when the
+// cards came out, and then by what the clock did read.
 func (s *strand) before(i int, t *strand, j int) bool {
+	p, q := s.stay[i], t.stay[j]
+	if !p.interrupts(q) && p.end != nil && q.end != nil && *p.end != *q.end {
+		return *p.end < *q.end
+	}
 	if s.order[i] != t.order[j] {
 		return s.order[i] < t.order[j]
 	}
-	a, b := s.ends[i], t.ends[j]
-	return a != nil && b != nil && *a < *b
+	if p.end != nil && q.end != nil && *p.end != *q.end {
+		return *p.end < *q.end
+	}
+	x, y := &s.items[i], &t.items[j]
+	return x.timed && y.timed && x.reading < y.reading
+}
+
+// stay is what is known of one stay of a card in the logger.
+type stay struct {
+	low, high int64  // first and last credible reading; none
+	end       *int64 // true instant at which the card came out
+}
+
+// slack is by how many seconds the readings of two stays that follow each other
+// may overlap: a clock that was set back between them.
+const slack = 26 * 3600
+
+func (p *stay) interrupts(q *stay) bool {
+	return p.low != none && q.low != none && min(p.high, q.high)-max(p.low, q.low) > slack
+}
+
+// stays gives every item its stay.
+func stays(own []int64, cut []bool, when []*int64) []*stay {
+	out := make([]*stay, len(own))
+	var now *stay
+	for i := len(own) - 1; i >= 0; i-- {
+		if now == nil || cut[i] {
+			now = &stay{low: none, high: none, end: when[i]}
+		}
+		if own[i] != none {
+			now.low = own[i]
+			now.high = max(now.high, own[i])
+		}
+		out[i] = now
+	}
+	return out
 }
 
 // take appends item i of a strand to the book. A new stint begins where the
@@ -100,15 +145,6 @@ func newStrand(cards []Card, f family) *strand {
 	for _, sp := range f.spans {
 		s.mark(cards, sp)
 	}
-	s.ends = make([]*int64, n)
-	var end *int64
-	for i := n - 1; i >= 0; i-- {
-		if s.cut[i] {
-			end = s.when[i]
-		}
-		s.ends[i] = end
-	}
-	s.order = ordering(f.items, s.cut, s.ends)
 	return s
 }
 
@@ -150,41 +186,101 @@ func writesSeconds(c Card) bool {
 // none is the order of an item of which nothing is known.
 const none = -1 << 62
 
-// ordering gives every item a reading to merge by that never decreases: its own
-// where it is clear and no later row contradicts it; else that of the row
-// before; and at the start of a stay that of the first good row after or, in a
-// stay without one, the time at which the card came out.
-func ordering(items []item, cut []bool, ends []*int64) []int64 {
-	own := credible(items)
-	ahead := lookAhead(own, cut)
-	order := make([]int64, len(items))
+// arrange gives every item of every strand a reading to merge by that never
+// decreases along its strand: its own where it is credible. Rows without one
+// (after a reset, misread, from a clock that stood still) come after the last
+// credible reading that any card has from before that disturbance; among
+// themselves the readings that they do have decide. At the beginning of a stay
+// without anything credible before it, the first credible reading after it or
+// the time at which the card came out stands in.
+func arrange(strands []*strand) {
+	own := make([][]int64, len(strands))
+	var ends []int64 // credible readings after which a disturbance follows
+	for k, s := range strands {
+		own[k] = credible(s.items)
+		ends = appendEnds(ends, own[k])
+	}
+	slices.Sort(ends)
+	for k, s := range strands {
+		s.stay = stays(own[k], s.cut, s.when)
+		s.order = ordering(own[k], s.cut, s.stay, ends)
+	}
+}
+
+// appendEnds appends the last reading of each stretch of credible rows that
+// rows without one follow.
+func appendEnds(ends []int64, own []int64) []int64 {
+	for i := 1; i < len(own); i++ {
+		if own[i] == none && own[i-1] != none {
+			ends = append(ends, own[i-1])
+		}
+	}
+	return ends
+}
+
+func ordering(own []int64, cut []bool, stays []*stay, ends []int64) []int64 {
+	ahead := lookAhead(own, make([]bool, len(own)))
+	inStay := lookAhead(own, cut)
+	alone := len(own) > 0 && stays[0] == stays[len(stays)-1] // one stay: no other card comes between
+	order := make([]int64, len(own))
 	last := int64(none)
-	fresh := true // no good row yet in this stay
-	for i := range items {
-		switch {
+	for i := range own {
+		switch end := stays[i].end; {
 		case own[i] != none:
-			last, fresh = own[i], false
-		case fresh && ahead[i] != none:
-			last = max(last, ahead[i])
-		case fresh && ends[i] != nil:
-			last = max(last, *ends[i])
+			last = own[i]
+		case last == none && inStay[i] == none && end != nil:
+			last = *end
+		case last != none && alone:
+		default:
+			if d := lastBetween(ends, last, before(ahead[i], end)); d != none {
+				last = max(last, d)
+			} else if last == none {
+				last = inStay[i]
+			}
 		}
 		order[i] = last
-		fresh = fresh || cut[i]
 	}
 	return order
 }
 
-// credible returns the readings of clear rows that no later row undercuts, and
-// none for the rest.
+// before returns the earlier of a reading and a time, either of which may be
+// unknown.
+func before(reading int64, end *int64) int64 {
+	if end != nil && (reading == none || *end < reading) {
+		return *end
+	}
+	return reading
+}
+
+// lastBetween returns the largest of ends that is at least low and below high;
+// none where there is none.
+func lastBetween(ends []int64, low, high int64) int64 {
+	n := len(ends)
+	if high != none {
+		n, _ = slices.BinarySearch(ends, high)
+	}
+	if n == 0 || ends[n-1] < low {
+		return none
+	}
+	return ends[n-1]
+}
+
+// credible returns the readings of the longest series of clear rows that never
+// steps back, and none for all other rows: misread digits and clocks that were
+// reset stand out.
 func credible(items []item) []int64 {
-	own := make([]int64, len(items))
-	low := int64(1) << 62
-	for i := len(items) - 1; i >= 0; i-- {
-		own[i] = none
-		if items[i].clear && items[i].reading <= low {
-			own[i], low = items[i].reading, items[i].reading
+	pairs := make([][2]int, 0, len(items))
+	for i := range items {
+		if items[i].clear {
+			pairs = append(pairs, [2]int{int(items[i].reading), i})
 		}
+	}
+	own := make([]int64, len(items))
+	for i := range own {
+		own[i] = none
+	}
+	for _, p := range longestRise(pairs) {
+		own[p[1]] = int64(p[0])
 	}
 	return own
 }
