@@ -7,7 +7,7 @@ BUNDLE   := web/assets/dist/server.js
 SOURCES  := $(wildcard web/assets/*.mjs web/assets/package.json web/assets/package-lock.json)
 PLATFORMS := linux/amd64 linux/arm64 darwin/arm64 windows/amd64
 
-.PHONY: demo build assets test check soak bench release clean
+.PHONY: demo build assets test check truth soak bench release clean
 
 ## demo: build everything and serve the demo network on loopback
 demo: build
@@ -35,6 +35,10 @@ check: test
 	$(GO) tool staticcheck ./...
 	test -z "$$($(GO) tool deadcode -test ./...)" || { $(GO) tool deadcode -test ./...; false; }
 	CGO_ENABLED=1 $(GO) test -race -short $$($(GO) list ./... | grep -v web/chart) # which has no goroutines and draws for minutes
+
+## truth: how near the whole pipeline comes to the truth, over made-up networks; SEED=n for others
+truth:
+	$(GO) run ./cmd/truth -networks 200 -seed $(or $(SEED),1)
 
 ## soak: long runs: fuzzing of every reader of bytes from outside
 soak: assets

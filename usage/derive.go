@@ -14,7 +14,11 @@ import (
 // order of the logbook) begins; an opening's seconds belong to the date on which it
 // begins, though it may stay open past midnight. In an hour that comes twice,
 // visits and exposure of both passes fall into the same cell. Untimed openings are
-// counted in Totals alone.
+// counted in Totals and Untimed alone.
+//
+// An opening that may have been made at one of the logbook's service calls is of
+// class service. A quiet stretch that a ruling calls an outage is no coverage; what
+// the finding says of it, and whether there is one, does not hang on the ruling.
 //
 // The error is that of LoadZone, for a time zone that is not known.
 func Derive(site Site, lb Logbook) (Derived, error) {
@@ -22,44 +26,60 @@ func Derive(site Site, lb Logbook) (Derived, error) {
 	if err != nil {
 		return Derived{}, fmt.Errorf("derive site %s: %w", site.Code, err)
 	}
-	t := newTallier(site, zone)
-	t.addExposure(ExposureOf(zone, lb.Stretches))
+	t := newTallier(site, zone, lb.Calls)
 	openings := slices.Clone(lb.Openings)
 	for i := range openings {
 		t.add(&openings[i])
 	}
+	t.enterOpen(t.visit)
 	t.totals.Visits = int64(t.joiner.visits)
+	quiet := quietStretches(zone, lb, openings)
+	coverage := CutOutages(lb.Stretches, ruledOut(quiet))
+	t.addExposure(ExposureOf(zone, coverage))
+	days := t.days.sorted(func(d Day) Date { return d.Date })
+	noticed := append(quiet, changeFinding(zone, days, quiet)...)
+	noticed = append(noticed, doorFindings(site, zone, openings)...)
+	for i := range noticed {
+		noticed[i].Ruling = RulingFor(lb.Rulings, noticed[i].Key)
+	}
 	return Derived{
 		Openings: openings,
-		Coverage: slices.Clone(lb.Stretches),
-		Days:     t.days.sorted(func(d Day) Date { return d.Date }),
+		Coverage: coverage,
+		Days:     days,
 		Months:   t.months.sorted(func(m MonthTally) Month { return m.Month }),
 		Totals:   t.totals,
-		Findings: slices.Clone(lb.Findings),
+		Findings: append(slices.Clone(lb.Findings), noticed...),
+		Opens:    t.opens.sorted(func(m MonthOpen) Month { return m.Month }),
+		Untimed:  bracketsOf(openings),
 	}, nil
 }
 
 // tallier takes a logbook's openings one by one, in order.
 type tallier struct {
 	limits Thresholds
+	calls  serviceTimes
 	cursor *Cursor
 	sun    *Sun
 	joiner joiner
 	days   book[Date, Day]
 	months book[Month, MonthTally]
+	opens  book[Month, MonthOpen]
+	visit  visitOpen
 	totals Totals
 	date   Date // month is the month of date
 	month  Month
 }
 
-func newTallier(site Site, zone *Zone) *tallier {
+func newTallier(site Site, zone *Zone, calls []ServiceCall) *tallier {
 	return &tallier{
 		limits: site.Thresholds,
+		calls:  serviceTimesOf(calls),
 		cursor: zone.Cursor(),
 		sun:    NewSun(site.Latitude, site.Longitude),
 		joiner: joiner{joinS: int64(site.Thresholds.JoinS)},
 		days:   newBook(func(d Date) Day { return Day{Date: d} }),
 		months: newBook(func(m Month) MonthTally { return MonthTally{Month: m} }),
+		opens:  newBook(func(m Month) MonthOpen { return MonthOpen{Month: m} }),
 		month:  MonthOf(0),
 	}
 }
@@ -77,6 +97,9 @@ func (t *tallier) addExposure(e Exposure) {
 // add classes and numbers an opening and counts it.
 func (t *tallier) add(o *Opening) {
 	o.Class = Classify(*o, t.limits)
+	if t.calls.holds(o) {
+		o.Class = Service
+	}
 	begins := t.joiner.number(o)
 	engaged := EngagedS(*o, t.limits)
 	unknown := o.Class == Visitor && o.OpenS < 0
@@ -94,6 +117,7 @@ func (t *tallier) add(o *Opening) {
 	if begins {
 		t.addVisit(day, int(second/hourSeconds), o.At)
 	}
+	t.addOpen(o, begins, engaged)
 }
 
 func (t *tallier) addTotals(o *Opening, engaged int64, unknown bool) {

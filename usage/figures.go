@@ -1,11 +1,33 @@
 package usage
 
+import (
+	"encoding/json"
+	"math"
+)
+
 // Estimate is a value with its central confidence limits.
 type Estimate struct {
 	Value float64 `json:"value"`
 	Low   float64 `json:"low"`
 	High  float64 `json:"high"`
 	Level float64 `json:"level"`
+}
+
+// MarshalJSON writes e; a value or limit that is infinite or not known (NaN) is
+// null, since JSON has no word for it.
+func (e Estimate) MarshalJSON() ([]byte, error) {
+	number := func(v float64) *float64 {
+		if math.IsInf(v, 0) || math.IsNaN(v) {
+			return nil
+		}
+		return &v
+	}
+	return json.Marshal(struct {
+		Value *float64 `json:"value"`
+		Low   *float64 `json:"low"`
+		High  *float64 `json:"high"`
+		Level float64  `json:"level"`
+	}{number(e.Value), number(e.Low), number(e.High), e.Level})
 }
 
 // Day is the tally of one civil date of a site.
@@ -73,4 +95,6 @@ type Derived struct {
 	Months   []MonthTally // every month with exposure or a visit, ascending
 	Totals   Totals
 	Findings []Finding
+	Opens    []MonthOpen // every month with a timed visit, ascending
+	Untimed  []Bracket   // untimed openings by bracket, in the order of the logbook
 }

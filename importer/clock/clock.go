@@ -89,7 +89,7 @@ type Notice struct {
 // Times turns rows, in logbook order, into instants and runs, and says what it
 // noticed.
 func Times(in Input) ([]Time, []usage.Run, []Notice) {
-	k := &keeper{Input: in, base: make([]int64, len(in.Rows)), state: make([]state, len(in.Rows)), times: make([]Time, len(in.Rows)), woke: map[int]bool{}}
+	k := &keeper{Input: in, base: make([]int64, len(in.Rows)), state: make([]state, len(in.Rows)), times: make([]Time, len(in.Rows)), woke: map[int]bool{}, twice: map[int]int32{}}
 	k.judge()
 	k.cut()
 	k.anchor()
@@ -114,7 +114,8 @@ type keeper struct {
 	Input
 	base    []int64 // by row: its reading as an instant of an exact clock, Unix s; of lost rows only differences count
 	state   []state
-	woke    map[int]bool // rows before which the clock stood still
+	woke    map[int]bool  // rows before which the clock stood still
+	twice   map[int]int32 // rows in the hour that comes twice that may be an hour later, by how many seconds
 	runs    []run
 	times   []Time
 	notices []Notice

@@ -207,8 +207,28 @@ func (k *keeper) bases() {
 		if k.base[i] = first; kind == usage.Overlap && last > first && last <= second+10*minute {
 			k.base[i] = second
 		}
+		if kind == usage.Overlap && k.base[i] == first && !k.goesBack(i, second-first) {
+			k.twice[i] = int32(second - first)
+		}
 		last = k.base[i]
 	}
+}
+
+// goesBack reports whether a row after i, within the time that comes twice, reads
+// less than it: then i was in the first of the two.
+func (k *keeper) goesBack(i int, span int64) bool {
+	for j := i + 1; j < len(k.Rows); j++ {
+		if k.state[j] != good {
+			continue
+		}
+		if k.Rows[j].Reading < k.Rows[i].Reading {
+			return k.Rows[i].Reading-k.Rows[j].Reading <= span
+		}
+		if k.Rows[j].Reading-k.Rows[i].Reading > span {
+			return false
+		}
+	}
+	return false
 }
 
 // baseOf is the base of a reading that stands on no card.

@@ -74,7 +74,7 @@ func (k *keeper) placeRun(n int, at curve) {
 }
 
 func (k *keeper) set(i, n int, at, e int64) {
-	e += k.Site.Resolution - 1
+	e += k.Site.Resolution - 1 + int64(k.twice[i])
 	if r := &k.runs[n]; i >= r.looseFrom && i <= r.looseTo {
 		e += int64(r.loose)
 	}

@@ -269,6 +269,7 @@ func (k *keeper) cutBetween(n int, a, b anchor, step int64) bool {
 	if at, ok := k.change(a, b, step); ok {
 		if k.cutAt(n, at, a, "daylight saving") {
 			k.savingNotice(b)
+			k.doubtCall(n+1, b, step)
 			return true
 		}
 	}
@@ -280,11 +281,33 @@ func (k *keeper) cutBetween(n int, a, b anchor, step int64) bool {
 	if i < 0 || !k.split(n, i, why) {
 		return k.leaveOut(n, slices.Index(k.runs[n].anchors, b))
 	}
-	if size := abs(step); size <= smallJump && !k.zoneLike(a, b) {
+	if size := abs(step); size <= smallJump && !exactZone(a, b) {
 		k.loosen(n, a, int32(size))
 	}
 	k.jumpNotice(i, b, step, why)
 	return true
+}
+
+// doubtCall widens the error of the rows between a change of civil time, where
+// run n was cut off, and the next visit of somebody to the box before the anchor
+// that shows the change: the clock may have been moved only then.
+func (k *keeper) doubtCall(n int, b anchor, step int64) {
+	r := &k.runs[n]
+	for _, i := range k.atTheBox(anchor{row: r.first, true: b.true - 1<<40}, b) {
+		if i > r.first && i <= b.row {
+			r.loose, r.looseFrom, r.looseTo = int32(abs(step)), r.first, i-1
+			return
+		}
+	}
+}
+
+// exactZone reports whether the clock went by a multiple of half an hour to
+// within a minute or so: somebody set it, and at the box.
+func exactZone(a, b anchor) bool {
+	const half = 2 * zoneStep
+	step := abs(b.off() - a.off())
+	miss := abs(step - (step+half/2)/half*half)
+	return step >= zoneStep && float64(miss) <= minute+usual/4*float64(b.true-a.true)
 }
 
 // smallJump is the largest step, in seconds, that a clock may have made by

@@ -11,7 +11,9 @@ import (
 type Card struct {
 	Name      string     // as it stands on the card, the same on all cards of a dialect
 	Date      usage.Date // civil date of the round
-	RemovedAt int64      // true instant at which it came out, Unix seconds, within its last row's opening
+	RemovedAt int64      // true instant at which it came out, Unix seconds
+	NotedAt   *int64     // what was written down of that; nil: nothing
+	Opening   int32      // position among the site's openings of the one in which it came out, its last; usage.Unknown in an outage
 	LeadingS  int32      // a lone number before the first row, seconds, or usage.Unknown
 
 	site    string
@@ -31,6 +33,30 @@ func (c Card) Rows() []Row { return slices.Concat(c.rows, c.last) }
 
 // Len returns the number of rows.
 func (c Card) Len() int { return len(c.rows) + len(c.last) }
+
+// Place is where a row stands in the file of Bytes.
+type Place struct {
+	Offset int64 // of its line, bytes
+	Row    Row
+}
+
+// Places returns the rows with their places, in the order of Rows. A row that
+// is glued to one that was cut has the offset of that one's line.
+func (c Card) Places() []Place {
+	out := make([]Place, 0, c.Len())
+	text := slices.Concat(c.text, c.tail)
+	at, offset := 0, c.dialect.width(nil)
+	for _, r := range c.Rows() {
+		offset += c.dialect.width(text[at:r.Offset]) - c.dialect.width(nil)
+		at = r.Offset
+		p := Place{offset, r}
+		if n := len(out); r.Glued && n > 0 {
+			p.Offset = out[n-1].Offset
+		}
+		out = append(out, p)
+	}
+	return out
+}
 
 // Bytes returns the file. The error names what the dialect's encoding cannot say.
 func (c Card) Bytes() ([]byte, error) {

@@ -47,6 +47,10 @@ func TestClockReads(t *testing.T) {
 		{"halted", Clock{Keeping: usage.ClockUTC, Events: []ClockEvent{{At: at("2026-02-01T00:00:00Z"), Kind: ClockHalt}}}, "2026-06-01T00:00:00Z", "2026-02-01T00:00:00"},
 		{"halted, started", Clock{Keeping: usage.ClockUTC, Events: []ClockEvent{{At: at("2026-02-01T00:00:00Z"), Kind: ClockHalt}, {At: at("2026-02-05T00:00:00Z"), Kind: ClockStart}}}, "2026-02-05T01:00:00Z", "2026-02-01T01:00:00"},
 		{"halted, set", Clock{Keeping: usage.ClockFixed, Events: []ClockEvent{{At: at("2026-02-01T00:00:00Z"), Kind: ClockHalt}, {At: at("2026-02-05T00:00:00Z"), Kind: ClockSet, OffsetS: 7200, ErrorS: -3}}}, "2026-02-05T01:00:00Z", "2026-02-05T02:59:57"},
+		{"jumped ahead", Clock{Keeping: usage.ClockUTC, Events: []ClockEvent{{At: at("2026-02-01T00:00:00Z"), Kind: ClockJump, ErrorS: 1800}}}, "2026-02-02T00:00:00Z", "2026-02-02T00:30:00"},
+		{"a dead cell", Clock{Keeping: usage.ClockUTC, Events: []ClockEvent{{At: at("2026-02-01T00:00:00Z"), Kind: ClockDead}}}, "2026-02-02T17:12:00Z", "2000-01-01T00:00:01"},
+		{"a dead cell, build time", Clock{Keeping: usage.ClockUTC, Built: wall(t, "2025-11-12T13:14:15"), Events: []ClockEvent{{At: at("2026-02-01T00:00:00Z"), Kind: ClockDead}}}, "2026-02-02T17:12:00Z", "2025-11-12T13:14:16"},
+		{"reset to its build time", Clock{Keeping: usage.ClockCivil, Built: wall(t, "2025-11-12T13:14:15"), Events: []ClockEvent{{At: at("2026-02-01T00:00:00Z"), Kind: ClockReset}}}, "2026-02-01T01:00:00Z", "2025-11-12T14:14:15"},
 	}
 	for _, tt := range tests {
 		t.Run(tt.name, func(t *testing.T) {
@@ -54,8 +58,8 @@ func TestClockReads(t *testing.T) {
 			if err != nil {
 				t.Fatal(err)
 			}
-			if got, _ := d.read(at(tt.at)); got != wall(t, tt.want) {
-				t.Errorf("read(%s) = %s, want %s", tt.at, time.Unix(got, 0).UTC().Format(wallLayout), tt.want)
+			if got := d.read(at(tt.at), at(tt.at)); got.wall != wall(t, tt.want) {
+				t.Errorf("read(%s) = %s, want %s", tt.at, time.Unix(got.wall, 0).UTC().Format(wallLayout), tt.want)
 			}
 		})
 	}
@@ -68,7 +72,7 @@ func TestWeekdayRegisterAfterReset(t *testing.T) {
 		t.Fatal(err)
 	}
 	for at, want := range map[int64]bool{99: false, 100: true, 250: true, 300: false} {
-		if _, got := d.read(at); got != want {
+		if got := d.read(at, at).reset; got != want {
 			t.Errorf("read(%d): register restarted = %t, want %t", at, got, want)
 		}
 	}

@@ -45,7 +45,7 @@ func TestDemoHasItsTroubles(t *testing.T) {
 		got  int
 		low  int
 	}{
-		{"rows of 0xFF at MILL", count("MILL", func(_ Opening, r Row) bool { return r.Rubbish }), 7},
+		{"rows of 0xFF at MILL", count("MILL", func(_ Opening, r Row) bool { return r.Fault == ReadFF }), 7},
 		{"rows of 2000 at GATE", count("GATE", func(_ Opening, r Row) bool { return r.Reset }), 100},
 		{"rows of one reading at QUAY", longestStand(site["QUAY"]), 200},
 		{"doors ajar at CROSS", count("CROSS", func(o Opening, _ Row) bool { return o.Class == usage.Ajar }), 1},

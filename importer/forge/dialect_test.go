@@ -41,7 +41,7 @@ func TestRowIsWrittenInItsDialect(t *testing.T) {
 		{"stamp in UTC", Dialect{Delimiter: "comma", Columns: []string{ColStamp, ColSeconds}, Language: "en", Zulu: true}, afternoon, Row{OpenS: 1}, "2026-03-01T15:04:05Z,1\r\n"},
 		{"Unix seconds", Dialect{Delimiter: "comma", Columns: []string{ColUnix, ColSeconds}, Language: "en"}, "1970-01-02T00:00:01", Row{OpenS: 1}, "86401,1\r\n"},
 		{"close", Dialect{Delimiter: "comma", Columns: []string{ColDate, ColTime, ColEvent}, Language: "en"}, afternoon, Row{Event: Close}, "2026-03-01,15:04:05,Close\r\n"},
-		{"every register 0xFF", Dialect{Delimiter: "spaces", Columns: []string{ColDate, ColTime, ColSeconds}, Language: "en", DateOrder: "dmy", DateSep: "/"}, afternoon, Row{OpenS: 3, Rubbish: true}, "165/165/2165 165:165:85 3\r\n"},
+		{"every register 0xFF", Dialect{Delimiter: "spaces", Columns: []string{ColDate, ColTime, ColSeconds}, Language: "en", DateOrder: "dmy", DateSep: "/"}, afternoon, Row{OpenS: 3, Fault: ReadFF}, "165/165/2165 165:165:85 3\r\n"},
 		{"Saturday as day 1 of a reset clock", Dialect{Delimiter: "comma", Columns: all, Language: "en", Weekday: "number"}, "2000-01-01T00:00:01", Row{OpenS: 3, Reset: true}, "1,2000-01-01,00:00:01,3\r\n"},
 		{"the same by name, from Sunday", Dialect{Delimiter: "comma", Columns: all, Language: "en", FirstDay: 7}, "2000-01-01T00:00:01", Row{OpenS: 3, Reset: true}, "Sun,2000-01-01,00:00:01,3\r\n"},
 	}

@@ -17,6 +17,7 @@ type Network struct {
 	Name  string
 	Seed  uint64
 	Sites []*Site
+	Swaps []Swap // cards brought under the wrong site; none but in one scenario
 }
 
 // New makes a network out of its sites, up to the end of the day before to.
@@ -67,10 +68,11 @@ func Random(days, sites int, seed uint64) (*Network, error) {
 	return New(fmt.Sprintf("Forged %d", seed), specs, lastDate+1, seed)
 }
 
-// centres are points in the open sea, or invented ones, off the zones of Random.
+// centres are points in the open sea, or invented ones, off the zones of Random and of the scenarios.
 var centres = map[string][2]float64{
 	"Europe/Dublin": {50.6, -8.2}, "Europe/Berlin": {54.9, 13.6}, "Europe/Lisbon": {38.4, -10.3},
-	"America/New_York": {39.6, -72.1}, "Australia/Adelaide": {-36.6, 136.2},
+	"America/New_York": {39.6, -72.1}, "Australia/Adelaide": {-36.6, 136.2}, "Pacific/Auckland": {-38.2, 178.9},
+	"America/Santiago": {-33.4, -73.2}, "Australia/Lord_Howe": {-31.9, 158.4}, "Asia/Kolkata": {15.3, 71.2},
 }
 
 func randomSite(rng *rand.Rand, i int, zone string, installed usage.Date) SiteSpec {

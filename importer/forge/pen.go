@@ -7,6 +7,7 @@ import (
 	"strconv"
 	"time"
 	"unicode/utf16"
+	"unicode/utf8"
 
 	"golang.org/x/text/encoding/charmap"
 
@@ -25,12 +26,21 @@ const (
 
 // Row is one row as a logger writes it.
 type Row struct {
-	Reading int64 // wall seconds, cut to the dialect's resolution; the clock's true reading where Rubbish
+	// Reading is in wall seconds, cut to the dialect's resolution; the clock's
+	// true reading where the read failed, that of an earlier row where it is stuck,
+	// and seconds since 2000-00-00 00:00:00 where Blank.
+	Reading int64
 	Opening int32 // index of its opening among the site's
 	OpenS   int32 // seconds as written, or usage.Unknown where none are
 	Event   Event
-	Rubbish bool // every clock register read 0xFF: the stamp is no time
-	Reset   bool // the weekday register counts from the power-on default
+	Fault   ReadFault
+	Reset   bool   // the weekday register counts from the power-on default
+	Blank   bool   // month and day count from 0
+	State   string // of the clock
+	Beat    int32  // stretch of its clock, index into the site's Beats
+	Cut     int32  // bytes that were written before power was cut; 0: all
+	Glued   bool   // it stands on the line of a row that was cut
+	Offset  int    // where it begins in the UTF-8 text of its card
 }
 
 // pen writes rows in a dialect, as UTF-8; Dialect.encode comes after it.
@@ -70,8 +80,23 @@ func (p *pen) header(b []byte) []byte {
 }
 
 // row adds a row. Where its seconds are not written yet it stays without them:
-// an unfinished line if they come last, else an empty field.
+// an unfinished line if they come last, else an empty field. A row that was cut
+// has the seconds of the next write behind the cut, if they come last.
 func (p *pen) row(b []byte, r Row) []byte {
+	if r.Cut == 0 {
+		return p.whole(b, r)
+	}
+	openS := r.OpenS
+	r.OpenS = usage.Unknown
+	b = p.whole(b, r)[:len(b)+int(r.Cut)]
+	if openS == usage.Unknown {
+		return b
+	}
+	return append(p.seconds(b, openS), p.end...)
+}
+
+// whole adds a row that was not cut.
+func (p *pen) whole(b []byte, r Row) []byte {
 	at := stampOf(r)
 	for i, c := range p.Columns {
 		if i > 0 {
@@ -115,9 +140,44 @@ type stamp struct {
 // BCD that is 165, and 85 where the top bit is masked off (seconds).
 var rubbish = stamp{2165, 165, 165, 165, 165, 85, 0}
 
+// maskedHour is an hour of 0xFF masked to six bits, taken as BCD.
+const maskedHour = 45
+
+// stampOf returns the digits that stand in a row.
 func stampOf(r Row) stamp {
-	if r.Rubbish {
+	at := goodStamp(r)
+	switch r.Fault {
+	case ReadFF:
 		return rubbish
+	case ReadFFHour:
+		at = rubbish
+		at.hour = maskedHour
+	case ReadFFDate:
+		at.year, at.month, at.day, at.weekday = rubbish.year, rubbish.month, rubbish.day, 0
+	case ReadCentury:
+		at.month += 80
+	case ReadTwelve:
+		// Bit 6 of the register for 12-hour mode, bit 5 for PM (DS1307 data sheet).
+		at.hour, at.year = 40+20*(at.hour/12)+(at.hour+11)%12+1, at.year-100
+	case ReadYear:
+		at.year = wrongYear(at.year, r.Opening)
+	}
+	return at
+}
+
+// wrongYear flips one of the two low bits of a BCD year.
+func wrongYear(year int, opening int32) int {
+	tens, units := year/10, year%10
+	if opening%2 == 0 && units^2 <= 9 {
+		return tens*10 + (units ^ 2)
+	}
+	return tens*10 + (units ^ 1)
+}
+
+// goodStamp returns the digits of a reading that did not fail.
+func goodStamp(r Row) stamp {
+	if r.Blank {
+		return blankStamp(r.Reading)
 	}
 	t := time.Unix(r.Reading, 0).UTC()
 	y, m, d := t.Date()
@@ -125,8 +185,25 @@ func stampOf(r Row) stamp {
 	return stamp{y, int(m), d, hour, minute, sec, (int(t.Weekday())+6)%7 + 1}
 }
 
+// blankStamp returns the digits of a clock that counts from 2000-00-00. What a
+// chip does with a date of nought is undefined (DS1307 data sheet: "illogical time
+// and date entries result in undefined operation"); this one counts the day to
+// 31, then the month.
+func blankStamp(s int64) stamp {
+	day := int(s / 86400)
+	t := time.Unix(powerOn+s-32*86400, 0).UTC()
+	hour, minute, sec := t.Clock()
+	weekday := (int(t.Weekday())+6)%7 + 1
+	weekday = mod7(weekday-1+32) + 1 // the register counts days since power came
+	if day <= 31 {
+		return stamp{2000, 0, day, hour, minute, sec, weekday}
+	}
+	y, m, d := t.Date()
+	return stamp{y, int(m), d, hour, minute, sec, weekday}
+}
+
 func (p *pen) weekday(b []byte, at stamp, r Row) []byte {
-	if r.Rubbish {
+	if r.Fault == ReadFF || r.Fault == ReadFFDate || r.Fault == ReadFFHour {
 		if p.Weekday == "number" {
 			return append(b, "165"...)
 		}
@@ -155,7 +232,7 @@ func (p *pen) date(b []byte, at stamp) []byte {
 			b = digits(b, at.month, !p.DateBare)
 		case 'y':
 			if p.YearTwo {
-				at.year -= 2000
+				at.year -= at.year/2000*100 + 1900
 			}
 			b = digits(b, at.year, true)
 		}
@@ -194,8 +271,13 @@ func (p *pen) stamp(b []byte, at stamp) []byte {
 	return b
 }
 
+// unix adds the seconds that firmware makes of the registers.
 func (p *pen) unix(b []byte, r Row) []byte {
-	if r.Rubbish {
+	at := stampOf(r)
+	switch {
+	case r.Fault == ReadYear || r.Blank:
+		return strconv.AppendInt(b, time.Date(at.year, time.Month(at.month), at.day, at.hour, at.min, at.sec, 0, time.UTC).Unix(), 10)
+	case r.Fault != ReadWell && r.Fault != ReadStuck:
 		return append(b, "4294967295"...) // 32 bits of ones
 	}
 	return strconv.AppendInt(b, r.Reading, 10)
@@ -218,6 +300,20 @@ func digits(b []byte, n int, padded bool) []byte {
 		b = append(b, '0')
 	}
 	return strconv.AppendInt(b, int64(n), 10)
+}
+
+// width returns how many bytes the UTF-8 text of a card file takes in it, the
+// byte order mark included.
+func (d Dialect) width(text []byte) int64 {
+	switch d.Encoding {
+	case "utf-8 bom":
+		return int64(len("\uFEFF") + len(text))
+	case "utf-16le", "utf-16be":
+		return int64(2 + 2*utf8.RuneCount(text)) // no letter of a dialect takes two units
+	case "windows-1252":
+		return int64(utf8.RuneCount(text))
+	}
+	return int64(len(text))
 }
 
 // encode turns the UTF-8 text of a card file into its bytes.

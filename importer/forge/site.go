@@ -22,23 +22,49 @@ type SiteSpec struct {
 	Clock       Clock      `json:"clock"`
 	Rounds      Rounds     `json:"rounds"`
 	Troubles    []Trouble  `json:"troubles"` // ascending by At
+	Notes       Notes      `json:"notes"`    // what people write down
+
+	// Situation names the scenario that the site is of; "" for none.
+	Situation string `json:"situation,omitempty"`
+	// Setting is what the network holds the clock to keep, where that is not
+	// what it keeps.
+	Setting usage.ClockKeeping `json:"setting,omitempty"`
 }
 
 // Site returns what a network would know of the site.
 func (s SiteSpec) Site() usage.Site {
-	return usage.Site{
+	site := usage.Site{
 		Code: s.Code, Name: s.Name, Latitude: s.Latitude, Longitude: s.Longitude, Zone: s.Zone,
 		InstalledOn: s.InstalledOn, Clock: s.Clock.Keeping, Thresholds: usage.DefaultThresholds,
 	}
+	if s.Setting != "" {
+		site.Clock = s.Setting
+	}
+	return site
 }
 
 // Site is a made-up site with all that happened at it.
 type Site struct {
-	Spec     SiteSpec  // its clock's sets moved to the calls in which they took place
-	Openings []Opening // that reached a card, in order of time
-	Written  []Row     // their rows as the cards finally have them; for pairs, the OPEN rows
-	Cards    []Card    // in order of removal
-	Calls    []Call    // in order of time
+	Spec     SiteSpec            // its clock's sets moved to the calls in which they took place
+	Openings []Opening           // that reached a card, in order of time
+	Written  []Row               // their rows as the cards finally have them; for pairs, the OPEN rows
+	Cards    []Card              // in order of removal
+	Calls    []Call              // in order of time
+	Missed   []Missed            // that reached no card, up to the last removal, in order of time
+	Beats    []Beat              // of its clock, in order of time
+	Noted    []usage.ServiceCall // the calls as they were written down, by ID
+}
+
+// Missed is an opening that reached no card.
+type Missed struct {
+	Opening
+	Why string // TroubleAway or TroubleOutage
+}
+
+// Beat is a stretch in which a site's clock ran, or stood, undisturbed.
+type Beat struct {
+	From  int64  `json:"from"`  // true instant, Unix seconds
+	State string `json:"state"` // see the states
 }
 
 // NewSite makes a site's openings and cards up to the end of the day before to.
@@ -72,19 +98,52 @@ func newSite(spec SiteSpec, to usage.Date, seed uint64) (*Site, error) {
 		}
 	}
 	spec.Troubles = append([]Trouble{}, spec.Troubles...)
-	spec.Clock.Events = settled(spec.Clock.Events, calls)
+	spec.Clock.Events = settled(spec.Clock.Events, calls, zone)
 	dial, err := spec.Clock.dial(installed, zone)
 	if err != nil {
 		return nil, err
 	}
-	s := &Site{Spec: spec, Calls: calls}
+	s := &Site{Spec: spec, Calls: calls, Beats: dial.published()}
 	b := &bench{
-		site: s, zone: zone, rng: stream(seed, spec.Code, "removals"),
-		logger: &logger{pen: newPen(spec.Dialect), dial: dial, counter: usage.Unknown, card: newMedium()},
-		ff:     ofKind(spec.Troubles, TroubleFF), nul: ofKind(spec.Troubles, TroubleNUL),
+		site: s, zone: zone, rng: stream(seed, spec.Code, "removals"), bad: spellsOf(spec.Troubles),
+		logger: &logger{
+			pen: newPen(spec.Dialect), dial: dial, rng: stream(seed, spec.Code, "cuts"),
+			counter: usage.Unknown, card: newMedium(),
+		},
 	}
 	b.run(openings)
+	s.note(stream(seed, spec.Code, "notes"), installed)
 	return s, nil
+}
+
+// Installed returns the instant at which the site's logger began, Unix seconds.
+func (s *Site) Installed() int64 { return s.Beats[0].From }
+
+// Outages returns the times in which the batteries were dead, [from, to), up to
+// the last removal.
+func (s *Site) Outages() [][2]int64 {
+	var out [][2]int64
+	if len(s.Cards) == 0 {
+		return nil
+	}
+	end := s.Cards[len(s.Cards)-1].RemovedAt
+	for _, t := range ofKind(s.Spec.Troubles, TroubleOutage) {
+		if t.At < end {
+			out = append(out, [2]int64{t.At, min(end, t.until())})
+		}
+	}
+	return out
+}
+
+// Expected returns the visits to be expected at the site in [from, to), Unix
+// seconds, by its character.
+func (s *Site) Expected(from, to int64) float64 {
+	zone, err := time.LoadLocation(s.Spec.Zone)
+	if err != nil { // NewSite made the site in it
+		return 0
+	}
+	c := s.Spec.Character
+	return c.grown(from-s.Installed()) * c.Expected(from, to, zone, s.Spec.Latitude < 0)
 }
 
 // openings makes the true openings in [from, to), whether a card sees them or not.
@@ -109,9 +168,12 @@ func (s SiteSpec) openings(rng *rand.Rand, from, to int64, zone *time.Location, 
 	return d.openings(merge(visitors, wind, service))
 }
 
-// settled moves each set of a clock to half a minute into the first service
+// setS is how long after a call's opening its clock is set, seconds.
+const setS = 30
+
+// settled moves each set of a clock to setS seconds into the first service
 // call from its instant on; a set after the last call never happens.
-func settled(events []ClockEvent, calls []Call) []ClockEvent {
+func settled(events []ClockEvent, calls []Call, zone *time.Location) []ClockEvent {
 	out := make([]ClockEvent, 0, len(events))
 	for _, e := range events {
 		if e.Kind == ClockSet {
@@ -119,7 +181,11 @@ func settled(events []ClockEvent, calls []Call) []ClockEvent {
 			if i < 0 {
 				continue
 			}
-			e.At = calls[i].At + 30
+			e.At = calls[i].At + setS
+			if e.Civil {
+				_, offset := time.Unix(e.At, 0).In(zone).Zone()
+				e.OffsetS = int32(offset)
+			}
 		}
 		out = append(out, e)
 	}

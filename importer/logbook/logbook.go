@@ -55,6 +55,9 @@ type Book struct {
 	Entries   []Entry
 	Stints    []Stint
 	Conflicts []Conflict
+
+	lastReading int64 // of the last entry, while the book is woven
+	lastTimed   bool
 }
 
 // item is an entry while it is being stitched.
@@ -65,6 +68,7 @@ type item struct {
 	card    int32
 	row     int32
 	rank    int32 // place of its card in the order in which cards are taken
+	closes  bool  // it says that the door shut, and no row before it that it opened
 	timed   bool  // its stamp is a time, if perhaps a wrong one
 	fine    bool  // its stamp is to the second
 	clear   bool  // its stamp tells it from other rows of the site
@@ -124,19 +128,18 @@ func ascending(cards []Card) []int32 {
 }
 
 // single makes a family of one card. A close row stands with the open row
-// before it; one without is an opening of its own, unless it begins the file:
-// then it ends the opening in which the cards were changed.
+// before it; what one without an open row means is for weave to say.
 func single(cards []Card, c, rank int32) family {
 	file := cards[c].File
 	items := make([]item, 0, len(file.Rows))
 	for i := range file.Rows {
 		r := &file.Rows[i]
-		if r.Event == cardfile.Close && (i == 0 || file.Rows[i-1].Event == cardfile.Open) {
+		if r.Event == cardfile.Close && i > 0 && file.Rows[i-1].Event == cardfile.Open {
 			continue
 		}
 		items = append(items, item{
 			key: r.Key, reading: r.Reading, open: r.OpenS, card: c, row: int32(i), rank: rank,
-			timed: r.Timed, clear: r.Timed && r.Reading >= clearFrom, fine: file.Resolution == 1,
+			timed: r.Timed, closes: r.Event == cardfile.Close, clear: r.Timed && r.Reading >= clearFrom, fine: file.Resolution == 1,
 		})
 	}
 	f := family{items: items}

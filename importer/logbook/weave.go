@@ -40,11 +40,12 @@ func weave(cards []Card, families []family) Book {
 	}
 	next := make([]int, len(strands))
 	last := -1
-	for len(book.Entries) < total {
+	for range total {
 		k := pickStrand(strands, next)
-		book.take(strands[k], next[k], k != last)
+		if book.take(strands[k], next[k], k != last) {
+			last = k
+		}
 		next[k]++
-		last = k
 	}
 	return book
 }
@@ -116,12 +117,17 @@ func stays(own []int64, cut []bool, when []*int64) []*stay {
 	return out
 }
 
-// take appends item i of a strand to the book. A new stint begins where the
-// strand changes or the card had come out.
-func (b *Book) take(s *strand, i int, changed bool) {
+// take appends item i of a strand to the book, and reports whether it did. A new
+// stint begins where the strand changes or the card had come out.
+func (b *Book) take(s *strand, i int, changed bool) (taken bool) {
 	it := s.items[i]
 	n := len(b.Entries)
-	if changed || i > 0 && s.cut[i-1] {
+	changed = changed || i > 0 && s.cut[i-1]
+	if it.closes && (i == 0 || changed) {
+		b.close(it)
+		return false
+	}
+	if changed || n == 0 {
 		if lead := s.lead[i]; n > 0 && lead != usage.Unknown && b.Entries[n-1].OpenS == usage.Unknown {
 			b.Entries[n-1].OpenS = lead
 		}
@@ -133,7 +139,23 @@ func (b *Book) take(s *strand, i int, changed bool) {
 		st.RemovedAt = s.when[i]
 	}
 	b.Entries = append(b.Entries, Entry{it.card, it.row, it.open, int32(len(b.Stints) - 1), s.out[i]})
+	b.lastReading, b.lastTimed = it.reading, it.timed
+	return true
 }
+
+// close ends the opening in which the cards were changed: its open row is the
+// last on the card that came out, its close row the first on the one that went
+// in. Without such an open row the close row says nothing that can be counted.
+func (b *Book) close(it item) {
+	if n := len(b.Entries); n > 0 && b.Entries[n-1].OpenS == usage.Unknown && it.timed && b.lastTimed {
+		if took := it.reading - b.lastReading; took >= 0 && took <= longestChange {
+			b.Entries[n-1].OpenS = int32(took)
+		}
+	}
+}
+
+// longestChange is the longest that changing a card may take, seconds.
+const longestChange = 6 * 3600
 
 func newStrand(cards []Card, f family) *strand {
 	n := len(f.items)

@@ -1,0 +1,58 @@
+package main
+
+import "doorleaf/importer/forge"
+
+const (
+	patternName = "the month-0 pattern"
+	monthsName  = "11 months 6 s a day slow"
+)
+
+// pattern is what became of the rows of the month-0 pattern.
+type pattern struct {
+	sites   int
+	ff      int // rows of 0xFF
+	ffTimed int // that were given a time: there is none in them
+	stuck   int // rows that repeat a good stamp
+	timed   int // that were given a time
+	leads   int // the good rows that are repeated, timed
+	blank   int // rows of month 0
+	outside int // untimed rows of any of these with the truth outside their bracket
+}
+
+func (p *pattern) add(o pattern) {
+	p.sites, p.ff, p.ffTimed, p.stuck, p.timed = p.sites+o.sites, p.ff+o.ff, p.ffTimed+o.ffTimed, p.stuck+o.stuck, p.timed+o.timed
+	p.leads, p.blank, p.outside = p.leads+o.leads, p.blank+o.blank, p.outside+o.outside
+}
+
+// pattern looks at the rows of the month-0 pattern.
+func (g *gauge) pattern() pattern {
+	p := pattern{sites: 1}
+	for i, m := range g.match {
+		if m == noTruth {
+			continue
+		}
+		o, r := &g.book.Openings[i], &g.truth.Written[m]
+		switch {
+		case r.Fault == forge.ReadFF:
+			p.ff++
+			p.ffTimed += one(o.Timed)
+		case r.Fault == forge.ReadStuck:
+			p.stuck++
+			p.timed += one(o.Timed)
+		case r.State == forge.StateBlank:
+			p.blank++
+		case m+1 < len(g.truth.Written) && g.truth.Written[m+1].Fault == forge.ReadStuck:
+			p.leads += one(o.Timed)
+		}
+		at := g.truth.Openings[m].At
+		p.outside += one(!o.Timed && (at < o.Earliest || at > o.Latest))
+	}
+	return p
+}
+
+func one(b bool) int {
+	if b {
+		return 1
+	}
+	return 0
+}

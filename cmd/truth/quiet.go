@@ -1,0 +1,76 @@
+package main
+
+import "doorleaf/usage"
+
+// fewestVisits are those to be expected in an outage that must be raised.
+const fewestVisits = 20
+
+// quiet compares the quiet stretches found with the outages that there were.
+func (g *gauge) quiet(into ...*tally) { g.quietOf(g.truth.Outages(), into...) }
+
+func (g *gauge) quietOf(outages [][2]int64, into ...*tally) {
+	var found [][2]int64
+	for _, f := range g.derived.Findings {
+		if f.Kind == usage.KindQuiet {
+			found = append(found, [2]int64{f.From, f.To})
+		}
+	}
+	gaps := append(g.away(), outages...)
+	for _, f := range found {
+		if 2*shared(f, gaps) < f[1]-f[0] {
+			for _, t := range into {
+				t.alarms++
+			}
+		}
+	}
+	for _, o := range outages {
+		if g.truth.Expected(o[0], o[1]) < fewestVisits {
+			continue
+		}
+		for _, t := range into {
+			*g.verdict(t, o, found)++
+		}
+	}
+}
+
+// verdict is what became of an outage: raised where findings cover half of it;
+// hidden where less than half of it is held to be recorded; else missed.
+func (g *gauge) verdict(t *tally, outage [2]int64, found [][2]int64) *int {
+	var recorded [][2]int64
+	for _, s := range g.derived.Coverage {
+		if s.Kind == usage.Recording {
+			recorded = append(recorded, [2]int64{s.From, s.To})
+		}
+	}
+	half := (outage[1] - outage[0]) / 2
+	switch {
+	case shared(outage, found) >= half:
+		return &t.raised
+	case shared(outage, recorded) < half:
+		return &t.hidden
+	}
+	return &t.missed
+}
+
+// away returns the times in which the logger had no card.
+func (g *gauge) away() [][2]int64 {
+	var out [][2]int64
+	from := int64(-1)
+	for _, c := range g.truth.Calls {
+		if c.In && from >= 0 {
+			out, from = append(out, [2]int64{from, c.At}), -1
+		}
+		if c.Out && !c.In {
+			from = c.At
+		}
+	}
+	return out
+}
+
+// shared returns how long an interval is shared with a list of disjoint ones.
+func shared(a [2]int64, list [][2]int64) (sum int64) {
+	for _, b := range list {
+		sum += max(0, min(a[1], b[1])-max(a[0], b[0]))
+	}
+	return sum
+}
