@@ -60,10 +60,25 @@ func (r *Row) counting() bool {
 	return !r.Timed && c.Year == 2000 && c.Month < 0 && c.Hour >= 0 && c.Min >= 0 && c.Sec >= 0
 }
 
-// longRepeat is how far the clock must have come, in seconds, before a reading
-// that stood still is held for a clock that had stopped and was set again, and
-// not for one that could not be read for a while.
-const longRepeat = 2 * day
+// manyRepeats is how often a reading that cannot be read anew may be written
+// again before the clock is held to have stopped and to have been set since.
+const manyRepeats = 60
+
+// stopped tells a clock that stopped over the rows i to j-1 from one that could
+// not be read for a while: the reading repeats too often, or the clock shows
+// afterwards that less than a third of the time has passed that as many openings
+// take at this box.
+func (k *keeper) stopped(i, j int) bool {
+	if j-i > manyRepeats || j == len(k.Rows) || !k.Rows[j].Timed {
+		return true
+	}
+	first, last := k.Rows[0], k.Rows[len(k.Rows)-1]
+	if !first.Timed || !last.Timed || last.Reading <= first.Reading {
+		return k.Rows[j].Reading-k.Rows[i].Reading < hour
+	}
+	each := (last.Reading - first.Reading) / int64(len(k.Rows))
+	return 3*(k.Rows[j].Reading-k.Rows[i].Reading) < int64(j-i)*each
+}
 
 // standing is how many equal readings in a row mean that the clock stands
 // still, by the resolution of the readings. Two people in one second are
@@ -92,7 +107,7 @@ func (k *keeper) stands() {
 				from = i
 			}
 			k.still(i, j)
-			k.woke[j] = j < len(k.Rows) && k.Rows[j].Reading-k.Rows[i].Reading > longRepeat
+			k.woke[j] = k.stopped(i, j)
 			for n := from; n < j; n++ {
 				k.state[n] = none
 			}
