@@ -120,7 +120,7 @@ func (k *keeper) outside(r run, j int, base int64) (off, errorS float64) {
 			off += s * d
 			ppm = math.Min(driftPPM, driftPPM/2+float64(p.errorS+q.errorS)/float64(q.true-p.true))
 			if r.steep {
-				ppm = math.Abs(s)
+				ppm = 1.5 * math.Abs(s)
 			}
 		}
 	}
@@ -138,7 +138,7 @@ func between(p, q anchor, base int64, steep bool) (off, errorS float64) {
 	near := math.Min(float64(base-p.base), float64(q.base-base))
 	errorS = math.Hypot((1-w)*fromS, w*toS) + bend*near
 	if steep {
-		errorS += math.Abs(slopeOf(p, q)) * near
+		errorS += 1.5 * math.Abs(slopeOf(p, q)) * near
 	}
 	return off, errorS
 }

@@ -150,7 +150,7 @@ func (k *keeper) resolve(n, j int) bool {
 		return k.wrongSet(n, j)
 	}
 	switch later := j+2 < len(anchors) && k.agree(b, anchors[j+2]); {
-	case later, b.belief, k.jumped(a, b), k.zoneLike(a, b) && (j+2 < len(anchors) || k.toCivil(a, b, step)):
+	case later, b.belief, k.jumped(a, b), k.setRight(n, b), k.zoneLike(a, b) && (j+2 < len(anchors) || k.toCivil(a, b, step)):
 		return k.cutBetween(n, a, b, step)
 	case j == 0 && !a.belief && k.plausible(n, b) && !k.plausible(n, a):
 		return k.leaveOut(n, j)
@@ -221,6 +221,16 @@ func (k *keeper) zoneLike(a, b anchor) bool {
 	return true
 }
 
+// setRight reports whether the clock was set just after anchor b, the last of run
+// n: whoever set it had seen that it was wrong, and noted the time rightly.
+func (k *keeper) setRight(n int, b anchor) bool {
+	if last := k.runs[n].anchors; last[len(last)-1] != b || n+1 == len(k.runs) || len(k.runs[n+1].anchors) == 0 {
+		return false
+	}
+	set := k.runs[n+1].anchors[0]
+	return set.kind == "clock set" && set.true >= b.true-hour && set.true < b.true+hour
+}
+
 // toCivil reports whether the clock shows civil time at b and did not at a, or
 // changed with it: the last time noted of a run, off by an hour, is else more
 // likely noted wrongly than the clock moved.
@@ -281,7 +291,7 @@ func (k *keeper) cutBetween(n int, a, b anchor, step int64) bool {
 	if i < 0 || !k.split(n, i, why) {
 		return k.leaveOut(n, slices.Index(k.runs[n].anchors, b))
 	}
-	if size := abs(step); size <= smallJump && !exactZone(a, b) {
+	if size := abs(step); size <= smallJump && (!exactZone(a, b) || k.setRight(n+1, b)) {
 		k.loosen(n, a, int32(size))
 	}
 	k.jumpNotice(i, b, step, why)
