@@ -80,10 +80,15 @@ func advise(sites []usage.Site, c Clues) Advice {
 	return Advice{}
 }
 
+// nearFolders is how many folders around a card may name its site; those
+// farther out are a person's home and the like.
+const nearFolders = 3
+
 // siteOfFolder finds the one site whose code is a word of the folder's path, or
 // whose name stands in it. The innermost folder that tells decides.
 func siteOfFolder(sites []usage.Site, folder string) string {
 	parts := strings.Split(folder, "/")
+	parts = parts[max(0, len(parts)-nearFolders):]
 	for i := len(parts) - 1; i >= 0; i-- {
 		words := " " + plainWords(parts[i]) + " "
 		found := ""

@@ -33,8 +33,10 @@ func (s *server) routeAPI(r chi.Router) {
 		r.Get("/pattern", s.do(s.apiPattern))
 		r.Get("/days", s.do(s.apiDays))
 		r.Get("/openings", s.do(s.apiOpenings))
+		r.Get("/visits", s.do(s.apiVisits))
 		r.Get("/findings", s.do(s.apiFindings))
 	})
+	r.Get("/api/seasons/{season}", s.do(s.apiSeason))
 }
 
 // healthJSON is the answer of /healthz.
@@ -423,14 +425,32 @@ func limitOf(q url.Values) (int, error) {
 	return limit, nil
 }
 
-// findingJSON is a finding. Nobody can rule on one yet, so Ruling is null.
+// findingJSON is a finding. Ruling is null as long as nobody has ruled on it.
 type findingJSON struct {
-	Key    string  `json:"key"`
-	Kind   string  `json:"kind"`
-	From   *string `json:"from"`
-	To     *string `json:"to"`
-	Says   string  `json:"says"`
-	Ruling *string `json:"ruling"`
+	Key      string         `json:"key"`
+	Kind     string         `json:"kind"`
+	From     *string        `json:"from"`
+	To       *string        `json:"to"`
+	Says     string         `json:"says"`
+	Ruling   *rulingJSON    `json:"ruling"`
+	Changes  string         `json:"changes"`
+	Choices  []usage.Choice `json:"choices"`
+	Evidence []rowJSON      `json:"evidence"`
+}
+
+// rulingJSON is the answer to a finding that stands.
+type rulingJSON struct {
+	Answer usage.Answer `json:"answer"`
+	By     string       `json:"by"` // "" where nobody signed
+	At     *string      `json:"at"`
+	Why    string       `json:"why"`
+}
+
+// rowJSON is a line of a card.
+type rowJSON struct {
+	Card   string `json:"card"`
+	Line   int32  `json:"line"`
+	Offset int64  `json:"offset"`
 }
 
 func (s *server) apiFindings(w http.ResponseWriter, r *http.Request) error {
@@ -443,9 +463,30 @@ func (s *server) apiFindings(w http.ResponseWriter, r *http.Request) error {
 	if err != nil {
 		return err
 	}
+	cards, err := s.Store.Cards(r.Context(), site.Code)
+	if err != nil {
+		return err
+	}
 	out := make([]findingJSON, len(findings))
 	for i, f := range findings {
-		out[i] = findingJSON{Key: f.Key, Kind: f.Kind, From: face.known(f.From), To: face.known(f.To), Says: f.Says}
+		out[i] = findingAsJSON(f, cards, face)
 	}
 	return sendJSON(w, r, out)
+}
+
+// findingAsJSON writes a finding. cards are those that its evidence counts.
+func findingAsJSON(f usage.Finding, cards []store.Card, face clockface) findingJSON {
+	out := findingJSON{
+		Key: f.Key, Kind: f.Kind, From: face.known(f.From), To: face.known(f.To), Says: f.Says,
+		Changes: f.Changes, Choices: append([]usage.Choice{}, f.Choices...), Evidence: []rowJSON{},
+	}
+	if r := f.Ruling; r != nil {
+		out.Ruling = &rulingJSON{Answer: r.Answer, By: r.By, At: face.at(r.At), Why: r.Why}
+	}
+	for _, e := range f.Evidence {
+		if e.Card >= 0 && int(e.Card) < len(cards) {
+			out.Evidence = append(out.Evidence, rowJSON{cards[e.Card].ID, e.Line, e.Offset})
+		}
+	}
+	return out
 }

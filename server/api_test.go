@@ -298,16 +298,33 @@ func TestOpeningAsJSON(t *testing.T) {
 }
 
 func TestAPIFindings(t *testing.T) {
-	b, _ := usualBox(t)
+	b, card := usualBox(t)
 	a := b.get("/api/sites/MILL/findings")
 	findings := decode[[]findingJSON](t, a)
 	if len(findings) == 0 {
 		t.Fatal("no finding of a card with a line that is no row, want one")
 	}
-	wantKeys(t, "a finding", a.body, "key kind from to says ruling")
+	wantKeys(t, "a finding", a.body, "key kind from to says ruling changes choices evidence")
 	site := decode[siteDetailJSON](t, b.get("/api/sites/MILL"))
 	if site.OpenFindings != len(findings) {
 		t.Errorf("open_findings = %d, want %d", site.OpenFindings, len(findings))
+	}
+	if e := findings[0].Evidence; len(e) != 1 || e[0].Card != card || e[0].Line != 43 || findings[0].Ruling != nil {
+		t.Errorf("finding = %+v, want line 43 of the card and no ruling", findings[0])
+	}
+	err := b.store.Rule(t.Context(), "MILL", usage.Ruling{Key: findings[0].Key, Answer: usage.AnswerSeen, By: "Ann", Why: "a <b>scratch</b>"})
+	if err != nil {
+		t.Fatal(err)
+	}
+	ruled := decode[[]findingJSON](t, b.get("/api/sites/MILL/findings"))[0]
+	if at := "2026-07-01T13:00:00+01:00"; ruled.Ruling == nil || *ruled.Ruling.At != at {
+		t.Fatalf("ruling = %+v, want one of %s", ruled.Ruling, at)
+	}
+	if r := *ruled.Ruling; r.Answer != "seen" || r.By != "Ann" || r.Why != "a <b>scratch</b>" {
+		t.Errorf("ruling = %+v, want Ann's", r)
+	}
+	if site := decode[siteDetailJSON](t, b.get("/api/sites/MILL")); site.OpenFindings != len(findings)-1 {
+		t.Errorf("open_findings after a ruling = %d, want %d", site.OpenFindings, len(findings)-1)
 	}
 }
 
@@ -317,7 +334,19 @@ func TestAPIProblems(t *testing.T) {
 		"/api/sites/NOPE":                                             404,
 		"/api/sites/NOPE/days":                                        404,
 		"/api/nowhere":                                                404,
-		"/api/seasons/2026-spring":                                    404,
+		"/api/seasons/2026":                                           400,
+		"/api/seasons/2026-monsoon":                                   400,
+		"/api/seasons/2026-winter":                                    404, // a winter of the south
+		"/api/seasons/2025-26-summer":                                 404,
+		"/api/sites/NOPE/visits":                                      404,
+		"/api/sites/MILL/visits?weekday=0":                            400,
+		"/api/sites/MILL/visits?weekday=8":                            400,
+		"/api/sites/MILL/visits?hour=24":                              400,
+		"/api/sites/MILL/visits?hour=-1":                              400,
+		"/api/sites/MILL/visits?light=dim":                            400,
+		"/api/sites/MILL/visits?limit=0":                              400,
+		"/api/sites/MILL/visits?after=x":                              400,
+		"/api/sites/MILL/visits?from=2026-03-02&to=2026-03-01":        400,
 		"/api/sites/MILL/openings?limit=0":                            400,
 		"/api/sites/MILL/openings?limit=10001":                        400,
 		"/api/sites/MILL/openings?limit=":                             400,
@@ -379,17 +408,38 @@ func TestOpenAPI(t *testing.T) {
 	}
 	b, _ := usualBox(t)
 	for path := range doc.Paths {
-		if a := b.get(strings.ReplaceAll(path, "{code}", "MILL")); a.status != 200 {
+		if a := b.get(strings.NewReplacer("{code}", "MILL", "{season}", "2026-spring").Replace(path)); a.status != 200 {
 			t.Errorf("GET %s = %d, want 200", path, a.status)
 		}
 	}
+	wantSchema := func(schema, name string) {
+		t.Helper()
+		if doc.Components.Schemas[schema].Properties[name] == nil {
+			t.Errorf("schema %s lacks %s", schema, name)
+		}
+	}
+	ruling, err := json.Marshal(rulingJSON{})
+	if err != nil {
+		t.Fatal(err)
+	}
+	for _, name := range keys(t, string(ruling)) {
+		wantSchema("Ruling", name)
+	}
 	for schema, path := range map[string]string{
-		"Site": "", "SiteDetail": "/MILL", "Pattern": "/MILL/pattern", "Day": "/MILL/days", "Opening": "/MILL/openings", "Finding": "/MILL/findings",
+		"Site": "", "SiteDetail": "/MILL", "Pattern": "/MILL/pattern", "Day": "/MILL/days", "Opening": "/MILL/openings", "Finding": "/MILL/findings", "Visit": "/MILL/visits",
 	} {
 		for _, key := range keys(t, b.get("/api/sites"+path).body) {
-			if doc.Components.Schemas[schema].Properties[key] == nil {
-				t.Errorf("schema %s lacks %s", schema, key)
-			}
+			wantSchema(schema, key)
 		}
+	}
+	season := decode[map[string]json.RawMessage](t, b.get("/api/seasons/2026-spring"))
+	for key := range season {
+		wantSchema("Season", key)
+	}
+	for _, key := range keys(t, string(season["sites"])) {
+		wantSchema("SeasonSite", key)
+	}
+	for _, key := range keys(t, string(season["network"])) {
+		wantSchema("Figures", key)
 	}
 }

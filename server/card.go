@@ -23,6 +23,7 @@ func (s *server) routeCard(r chi.Router) {
 		r.Get("/file", s.do(s.cardFile))
 		r.Get("/withdraw", s.do(s.withdrawForm))
 		r.Post("/withdraw", s.do(s.withdraw))
+		r.Post("/removed", s.do(s.setRemoval))
 	})
 }
 
@@ -85,14 +86,22 @@ const (
 
 // card shows the lines of a card, those that could not be read marked.
 func (s *server) card(w http.ResponseWriter, r *http.Request) error {
+	removed := ""
+	if kept := cardOf(r); kept.RemovedAt != nil {
+		removed = localTime(kept.site.Zone, *kept.RemovedAt, localSecond)
+	}
+	return s.sendCard(w, r, http.StatusOK, removed, nil)
+}
+
+func (s *server) sendCard(w http.ResponseWriter, r *http.Request, status int, removed string, faults web.FieldFaults) error {
 	kept := cardOf(r)
 	data, err := s.Store.CardBytes(r.Context(), kept.ID)
 	if err != nil {
 		return err
 	}
-	file, err := cardfile.Read(data, cardfile.Hint{DateOrder: orderOf(kept)})
+	file, err := s.readKept(r.Context(), kept, data)
 	if err != nil {
-		return fmt.Errorf("read kept card %s: %w", kept.ID, err)
+		return err
 	}
 	at, err := lineOf(r, file.Lines)
 	if err != nil {
@@ -102,7 +111,7 @@ func (s *server) card(w http.ResponseWriter, r *http.Request) error {
 		Base: web.Base{Trail: web.TrailToCards(heading(kept.site))},
 		Site: heading(kept.site), Card: cardRow(kept.Card),
 		Reads: web.Reads(file.Encoding, file.LineEnd, dialectWords(file)), Evidence: file.Dialect.Evidence,
-		From: (at-1)/linesShown*linesShown + 1,
+		From: (at-1)/linesShown*linesShown + 1, Removed: removed, Form: faults,
 	}
 	page.To = min(page.From+linesShown-1, file.Lines)
 	page.Lines = cardLines(data, file, page.From, page.To)
@@ -111,7 +120,60 @@ func (s *server) card(w http.ResponseWriter, r *http.Request) error {
 		page.Faults = append(page.Faults, web.CardFault{Line: c.Line, Reason: c.Reason, Href: lineAddress(kept.ID, int32(c.Line))})
 	}
 	page.MoreBad = len(file.Complaints) - len(page.Faults)
-	return s.send(w, r, http.StatusOK, page)
+	return s.send(w, r, status, page)
+}
+
+// setRemoval sets the true time at which a card came out, or takes it away. The
+// time as it was filled in keeps its instant, which in an hour that comes twice
+// may be the second.
+func (s *server) setRemoval(w http.ResponseWriter, r *http.Request) error {
+	if err := readForm(w, r); err != nil {
+		return err
+	}
+	kept := cardOf(r)
+	given := strings.TrimSpace(r.PostForm.Get("removed"))
+	var at *int64
+	says := ""
+	switch {
+	case r.PostForm.Get("away") != "":
+	case given == "":
+		says = web.TimeUnread
+	case kept.RemovedAt != nil && given == localTime(kept.site.Zone, *kept.RemovedAt, localSecond):
+		at = kept.RemovedAt
+	default:
+		var instant int64
+		instant, says = localInstant(given, kept.site.Zone)
+		at = &instant
+	}
+	if says == "" {
+		moreTime(w, slowWork)
+		err := s.Store.Removal(r.Context(), kept.ID, at)
+		if err == nil {
+			return seeOther(w, r, "/cards/"+kept.ID)
+		}
+		if usage.KindOf(err) != usage.Invalid {
+			return err
+		}
+		says = strings.TrimSpace(web.Problem(err) + " " + web.Try(err))
+	}
+	return s.sendCard(w, r, http.StatusBadRequest, given, web.FieldFaults{{Field: "removed", Says: says}})
+}
+
+// readKept reads the bytes of a kept card, one that cannot tell its date order in
+// that of the site's other cards.
+func (s *server) readKept(ctx context.Context, kept *keptCard, data []byte) (*cardfile.File, error) {
+	file, err := cardfile.Read(data, cardfile.Hint{DateOrder: orderOf(kept)})
+	if err == nil && file.Ambiguous {
+		var order string
+		if order, _, err = s.earlierOrder(ctx, kept.Site); err != nil {
+			return nil, err
+		}
+		file, err = cardfile.Read(data, cardfile.Hint{DateOrder: order})
+	}
+	if err != nil {
+		return nil, fmt.Errorf("read kept card %s: %w", kept.ID, err)
+	}
+	return file, nil
 }
 
 // orderOf is the date order that a kept card is read in: as told with the

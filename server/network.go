@@ -44,7 +44,11 @@ func (s *server) networkSite(ctx context.Context, site store.SiteSummary) (web.N
 	if err != nil {
 		return web.NetworkSite{}, nil, err
 	}
-	weekly := usage.Weekly(months)
+	days, err := s.Store.Days(ctx, site.Code, firstDate, lastDate)
+	if err != nil {
+		return web.NetworkSite{}, nil, err
+	}
+	weekly := weeklyOf(months, usage.DispersionOf(days).Floored())
 	row := web.NetworkSite{
 		Site: heading(site.Site), Weekly: weekly.Rate, Visits: weekly.Visits, ExposedS: weekly.ExposureS,
 		LastCard: site.LastCardAt, Cards: site.Cards,
@@ -72,7 +76,7 @@ func (s *server) networkSite(ctx context.Context, site store.SiteSummary) (web.N
 	return row, &first, nil
 }
 
-// oddShown is how many findings a row of the network page shows.
+// oddShown is how many open findings a row of the network page shows.
 const oddShown = 2
 
 func (s *server) addOdd(ctx context.Context, row *web.NetworkSite) error {
@@ -80,10 +84,11 @@ func (s *server) addOdd(ctx context.Context, row *web.NetworkSite) error {
 	if err != nil {
 		return err
 	}
-	for _, f := range findings[:min(len(findings), oddShown)] {
-		row.Odd = append(row.Odd, f.Says)
+	open := openFindings(findings)
+	for _, f := range open[:min(len(open), oddShown)] {
+		row.Odd = append(row.Odd, capital(f.Says))
 	}
-	row.MoreOdd = len(findings) - len(row.Odd)
+	row.MoreOdd = len(open) - len(row.Odd)
 	return nil
 }
 

@@ -36,12 +36,21 @@ func (s *server) openings(w http.ResponseWriter, r *http.Request) error {
 		return err
 	}
 	for _, row := range rows {
-		page.Openings = append(page.Openings, web.Opening{Opening: row.Opening, Raw: row.Raw, Href: lineAddress(row.CardID, row.Line)})
+		page.Openings = append(page.Openings, openingShown(site.Code, row))
 	}
 	if next >= 0 {
 		page.Next = nextAddress(r.URL, next)
 	}
 	return s.send(w, r, http.StatusOK, page)
+}
+
+func openingShown(code string, row store.OpeningRow) web.Opening {
+	return web.Opening{Opening: row.Opening, Raw: row.Raw, Href: lineAddress(row.CardID, row.Line), Page: openingAddress(code, row.Position)}
+}
+
+// openingAddress is where one opening of a site is shown.
+func openingAddress(code string, position int64) string {
+	return fmt.Sprintf("/sites/%s/openings/%d", code, position)
 }
 
 // dateField reads a date of a form; nil is an open end.

@@ -40,8 +40,20 @@ type Network interface {
 	Elsewhere(ctx context.Context, card store.CardIn) ([]store.Overlap, error)
 	Days(ctx context.Context, code string, from, to usage.Date) ([]usage.Day, error)
 	Months(ctx context.Context, code string) ([]usage.MonthTally, error)
+	SeasonData(ctx context.Context, code string) (usage.SeasonData, error)
+	Visits(ctx context.Context, code string, page store.VisitPage) ([]store.VisitRow, int64, store.VisitCount, error)
+	VisitOpenings(ctx context.Context, code string, visit int32) ([]store.OpeningRow, error)
 	Openings(ctx context.Context, code string, page store.Page) ([]store.OpeningRow, int64, error)
 	Findings(ctx context.Context, code string) ([]usage.Finding, error)
+	OpenFindings(ctx context.Context) (int, error)
+	Rulings(ctx context.Context, code string) ([]usage.Ruling, error)
+	Rule(ctx context.Context, code string, ruling usage.Ruling) error
+	Unrule(ctx context.Context, code, key, by string) error
+	Calls(ctx context.Context, code string) ([]usage.ServiceCall, error)
+	AddCall(ctx context.Context, code string, call usage.ServiceCall) (int64, error)
+	ChangeCall(ctx context.Context, code string, call usage.ServiceCall) (int64, error)
+	DropCall(ctx context.Context, code string, id int64) error
+	Removal(ctx context.Context, card string, at *int64) error
 	FillTray(ctx context.Context, cards []store.TrayCard) (string, error)
 	Tray(ctx context.Context, tray string) ([]store.TrayCard, error)
 	ThrowTray(ctx context.Context, tray string) error
@@ -120,6 +132,9 @@ func (s *server) routes() http.Handler {
 	r.MethodNotAllowed(s.wrongMethod)
 	s.routeStatic(r)
 	s.routeNetwork(r)
+	s.routeSeasons(r)
+	s.routeAbout(r)
+	s.routeQuestions(r)
 	s.routeSiteForm(r)
 	s.routeBring(r)
 	s.routeTray(r)

@@ -185,6 +185,22 @@ func TestRoutes(t *testing.T) {
 		{"file", "GET", "/cards/" + card + "/file", 200},
 		{"unknown file", "GET", "/cards/" + none + "/file", 404},
 		{"withdraw asks", "GET", "/cards/" + card + "/withdraw", 200},
+		{"removal of an unknown card", "POST", "/cards/" + none + "/removed", 404},
+		{"questions", "GET", "/questions", 200},
+		{"questions from a place", "GET", "/questions?from=20", 200},
+		{"questions from nowhere", "GET", "/questions?from=x", 400},
+		{"questions of a site", "GET", "/sites/MILL/questions", 200},
+		{"questions of a site without a card", "GET", "/sites/QUAY/questions", 200},
+		{"questions of no site", "GET", "/sites/NOPE/questions", 404},
+		{"answer to no question", "POST", "/sites/MILL/questions", 404},
+		{"undo of no answer", "POST", "/sites/MILL/questions/undo", 404},
+		{"service calls", "GET", "/sites/MILL/calls", 200},
+		{"service calls of no site", "GET", "/sites/NOPE/calls", 404},
+		{"service call without words", "POST", "/sites/MILL/calls", 400},
+		{"unknown service call", "GET", "/sites/MILL/calls/99", 404},
+		{"no service call", "GET", "/sites/MILL/calls/x", 404},
+		{"change of an unknown service call", "POST", "/sites/MILL/calls/99", 404},
+		{"withdrawal of an unknown service call", "POST", "/sites/MILL/calls/99/withdraw", 404},
 		{"unknown tray", "GET", "/tray/nope", 404},
 		{"keep of an unknown tray", "POST", "/tray/nope/keep", 404},
 		{"receipt of an unknown tray", "GET", "/tray/nope/receipt", 404},
@@ -199,7 +215,29 @@ func TestRoutes(t *testing.T) {
 		{"sites", "GET", "/api/sites", 200},
 		{"health", "GET", "/healthz", 200},
 		{"description", "GET", "/api/openapi.json", 200},
-		{"seasons", "GET", "/api/seasons/2026-spring", 404},
+		{"season", "GET", "/api/seasons/2026-spring", 200},
+		{"seasons page", "GET", "/seasons", 200},
+		{"season page", "GET", "/seasons/2026-spring", 200},
+		{"season page without data", "GET", "/seasons/1999-spring", 200},
+		{"season page of no season", "GET", "/seasons/spring", 400},
+		{"season page of the other half of the world", "GET", "/seasons/2026-winter", 404},
+		{"visits", "GET", "/sites/MILL/visits", 200},
+		{"visits of an hour of the week", "GET", "/sites/MILL/visits?weekday=1&hour=10&light=daylight", 200},
+		{"visits of no weekday", "GET", "/sites/MILL/visits?weekday=x", 400},
+		{"visits from nowhere", "GET", "/sites/MILL/visits?after=x", 400},
+		{"visits of no site", "GET", "/sites/NOPE/visits", 404},
+		{"visit", "GET", "/sites/MILL/visits/1", 200},
+		{"no visit", "GET", "/sites/MILL/visits/0", 404},
+		{"visit beyond the last", "GET", "/sites/MILL/visits/81", 404},
+		{"visit beyond all numbers", "GET", "/sites/MILL/visits/99999999999999999999", 404},
+		{"opening", "GET", "/sites/MILL/openings/0", 200},
+		{"the last opening", "GET", "/sites/MILL/openings/80", 200},
+		{"opening beyond the last", "GET", "/sites/MILL/openings/81", 404},
+		{"opening beyond all numbers", "GET", "/sites/MILL/openings/99999999999999999999", 404},
+		{"about the numbers", "GET", "/about-the-numbers", 200},
+		{"about the numbers of a site", "GET", "/sites/MILL/about-the-numbers", 200},
+		{"about the numbers of a site without a card", "GET", "/sites/QUAY/about-the-numbers", 200},
+		{"about the numbers of no site", "GET", "/sites/NOPE/about-the-numbers", 404},
 	} {
 		t.Run(c.name, func(t *testing.T) {
 			if got := b.do(httptest.NewRequest(c.method, c.path, nil)); got.status != c.want {
@@ -220,11 +258,23 @@ func pagesOf(t *testing.T, b *box, card string) map[string]answer {
 		"/", "/sites/MILL", "/sites/MILL?season=2026-spring", "/sites/QUAY", "/sites/MILL/cards", "/sites/QUAY/cards",
 		"/sites/MILL/openings", "/sites/MILL/openings?from=x", "/sites/MILL/change", "/sites/QUAY/change", "/sites/new", "/cards",
 		"/cards/" + card, "/cards/" + card + "/withdraw", "/nowhere", "/sites/MILL?season=%3Cb%3E",
+		"/seasons", "/seasons/2026-spring", "/seasons/1999-spring", "/seasons/%3Cb%3E", "/about-the-numbers",
+		"/sites/MILL/about-the-numbers", "/sites/QUAY/about-the-numbers", "/sites/MILL/visits", "/sites/QUAY/visits", "/sites/MILL/visits/3",
+		"/sites/MILL/visits?from=%22%3E%3Cb%3E&to=x&weekday=9&hour=%3Cb%3E&light=%3Cb%3E", "/sites/MILL/openings/0", "/sites/MILL/openings/80",
+		"/questions", "/sites/MILL/questions", "/sites/QUAY/questions", "/sites/MILL/calls", "/sites/QUAY/calls",
 	} {
 		pages[path] = b.get(path)
 	}
 	pages["bad site form"] = b.post("/sites/new", url.Values{"name": {"<b>"}, "code": {`"><b>`}})
 	pages["no files"] = b.upload(t)
+	pages["bad service call"] = b.post("/sites/MILL/calls", url.Values{"at": {"<b>"}, "note": {"</textarea><b>"}, "within": {`"><b>`}})
+	pages["bad removal"] = b.post("/cards/"+card+"/removed", url.Values{"removed": {`"><b>`}})
+	b.call(t, url.Values{"at": {"2026-06-30T10:00"}, "within": {"300"}, "did-restock": {"yes"}, "books-in": {"4"}, "books-now": {"31"}, "reading": {"2026-06-30T09:58:07"}, "note": {"<b>hinge</b>"}})
+	pages["service calls"] = b.get("/sites/MILL/calls")
+	pages["service call"] = b.get("/sites/MILL/calls/1")
+	b.answer(t, "MILL", url.Values{"answer": {"seen"}, "by": {"<b>Ann"}, "why": {"<i>because"}})
+	pages["answered"] = b.get("/questions")
+	pages["answered at the site"] = b.get("/sites/MILL/questions")
 	up := b.upload(t, file{"QUAY/LOG.TXT", cardText(12)}, file{"<i>x</i>.TXT", []byte("03/04/2026 10:00:00 5\n05/06/2026 10:00:00 <b>\n")},
 		file{"EMPTY.TXT", nil}, file{"a/pic<b>.jpg", []byte("x")})
 	tray := up.header.Get("Location")
@@ -332,9 +382,9 @@ func checkNames(t *testing.T, doc *html.Node, ids map[string]int) {
 	for _, n := range find(doc, "label") {
 		labels[attr(n, "for")] = true
 	}
-	for _, tag := range []string{"input", "select"} {
+	for _, tag := range []string{"input", "select", "textarea"} {
 		for _, n := range find(doc, tag) {
-			if !labels[attr(n, "id")] {
+			if !labels[attr(n, "id")] && attr(n, "type") != "hidden" {
 				t.Errorf("<%s name=%q> has no label", tag, attr(n, "name"))
 			}
 		}
@@ -429,6 +479,8 @@ type calm struct{ Network }
 
 func (calm) Sites(context.Context) ([]store.SiteSummary, error) { return nil, nil }
 
+func (calm) OpenFindings(context.Context) (int, error) { return 0, nil }
+
 func TestOtherOriginsChangeNothing(t *testing.T) {
 	b, card := usualBox(t)
 	for _, c := range []struct {
@@ -443,7 +495,8 @@ func TestOtherOriginsChangeNothing(t *testing.T) {
 		{"from here", "Sec-Fetch-Site", "same-origin", 303},
 	} {
 		t.Run(c.name, func(t *testing.T) {
-			for _, path := range []string{"/cards/" + card + "/withdraw", "/tray/x/keep", "/tray/x/throw", "/sites/new", "/sites/MILL/change", "/cards"} {
+			for _, path := range []string{"/cards/" + card + "/withdraw", "/tray/x/keep", "/tray/x/throw", "/sites/new", "/sites/MILL/change", "/cards",
+				"/sites/MILL/questions", "/sites/MILL/questions/undo", "/sites/MILL/calls", "/sites/MILL/calls/1", "/sites/MILL/calls/1/withdraw", "/cards/" + card + "/removed"} {
 				r := httptest.NewRequest("POST", path, nil)
 				r.Header.Set(c.header, c.value)
 				if got := b.do(r); c.want == 403 && got.status != 403 {

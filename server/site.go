@@ -4,6 +4,7 @@ import (
 	"context"
 	"net/http"
 	"net/url"
+	"strconv"
 
 	"github.com/go-chi/chi/v5"
 
@@ -19,8 +20,14 @@ func (s *server) routeSite(r chi.Router) {
 		r.Get("/", s.do(s.site))
 		r.Get("/cards", s.do(s.siteCards))
 		r.Get("/openings", s.do(s.openings))
+		r.Get("/openings/{position:[0-9]+}", s.do(s.opening))
+		r.Get("/visits", s.do(s.visits))
+		r.Get("/visits/{visit:[0-9]+}", s.do(s.visit))
+		r.Get("/about-the-numbers", s.do(s.siteAbout))
 		r.Get("/change", s.do(s.changeForm))
 		r.Post("/change", s.do(s.changeSite))
+		s.routeSiteQuestions(r)
+		s.routeCalls(r)
 	})
 }
 
@@ -48,10 +55,12 @@ func siteOf(r *http.Request) *store.SiteDetail {
 type siteData struct {
 	site     *store.SiteDetail
 	season   *usage.Season
+	figures  *siteFigures // of the season; nil for all time
 	months   []usage.MonthTally
 	days     []usage.Day
 	findings []usage.Finding
 	cards    []store.Card // those that the evidence of findings counts
+	calls    []usage.ServiceCall
 }
 
 // site shows what is known of one site.
@@ -60,7 +69,10 @@ func (s *server) site(w http.ResponseWriter, r *http.Request) error {
 	if err != nil {
 		return err
 	}
-	page := sitePage(data)
+	page, err := sitePage(data)
+	if err != nil {
+		return err
+	}
 	if len(data.months) > 0 {
 		page.Panels = s.panels(r.Context(), data)
 	}
@@ -77,13 +89,25 @@ func (s *server) siteData(r *http.Request) (siteData, error) {
 	if data.months, err = s.Store.Months(ctx, code); err != nil {
 		return data, err
 	}
-	if data.days, err = s.Store.Days(ctx, code, firstDate, lastDate); err != nil {
+	all, err := s.Store.SeasonData(ctx, code)
+	if err != nil {
 		return data, err
+	}
+	data.days = all.Days
+	if data.season != nil {
+		f, err := figuresOf(siteSeasons{data.site.SiteSummary, all}, *data.season, s.Now().Unix())
+		if err != nil {
+			return data, err
+		}
+		data.figures = &f
 	}
 	if data.findings, err = s.Store.Findings(ctx, code); err != nil {
 		return data, err
 	}
-	data.cards, err = s.Store.Cards(ctx, code)
+	if data.cards, err = s.Store.Cards(ctx, code); err != nil {
+		return data, err
+	}
+	data.calls, err = s.Store.Calls(ctx, code)
 	return data, err
 }
 
@@ -107,7 +131,7 @@ func seasonOf(q url.Values, latitude float64) (*usage.Season, error) {
 }
 
 // sitePage is the page without its figures.
-func sitePage(data siteData) web.SitePage {
+func sitePage(data siteData) (web.SitePage, error) {
 	site := data.site
 	page := web.SitePage{
 		Base:     web.Base{Trail: web.TrailToNetwork()},
@@ -122,13 +146,80 @@ func sitePage(data siteData) web.SitePage {
 		months = usage.InSeason(months, *data.season)
 		page.Season = web.SeasonWords(*data.season)
 	}
-	weekly := usage.Weekly(months)
+	weekly := weeklyOf(months, data.phi())
 	page.Weekly, page.Visits, page.ExposedS = weekly.Rate, weekly.Visits, weekly.ExposureS
+	page.VisitsAt = "/sites/" + site.Code + "/visits"
+	if err := addSeason(&page, data); err != nil {
+		return page, err
+	}
 	if n := len(data.days); n > 0 {
 		page.From, page.To = &data.days[0].Date, &data.days[n-1].Date
 	}
-	page.Findings, page.MoreFindings = findingsShown(data.findings, data.cards)
-	return page
+	open := openFindings(data.findings)
+	page.Findings, page.MoreFindings = findingsShown(open, data.cards)
+	page.Answered, page.Calls = len(data.findings)-len(open), len(data.calls)
+	return page, nil
+}
+
+// phi is the dispersion of the days that the page shows.
+func (d *siteData) phi() float64 {
+	if d.figures != nil {
+		return d.figures.figures.Phi
+	}
+	return usage.DispersionOf(d.days).Floored()
+}
+
+// weeklyOf sums months to visits a week of recording, with limits for days of the
+// dispersion phi.
+func weeklyOf(months []usage.MonthTally, phi float64) usage.Sum {
+	sum := usage.Weekly(months)
+	const weekS = 7 * 24 * 3600
+	sum.Rate = usage.DispersedRate(sum.Visits, float64(sum.ExposureS)/weekS, phi, usage.Confidence)
+	return sum
+}
+
+// addSeason adds the figures of the chosen season.
+func addSeason(page *web.SitePage, data siteData) error {
+	f := data.figures
+	if f == nil {
+		return nil
+	}
+	touching, err := touchingSeason(f.Site, openFindings(data.findings), f.season)
+	if err != nil {
+		return err
+	}
+	page.Figures, page.SeasonName, page.VisitsAt = &f.figures, f.season.String(), seasonVisits(f.Code, f.season)
+	page.Lead = web.SeasonLead(f.figures, f.last, f.season, !f.ended)
+	if note := untilSays(f.figures, f.ended, 1); note != "" {
+		page.Lead = append(page.Lead, note)
+	}
+	page.Remarks = web.Remarks(f.figures, touching, f.figures.Complete)
+	return nil
+}
+
+// visitLinks returns the addresses of the visits that the rows of a table count;
+// those of no period of their own are of the season, where one is chosen.
+func visitLinks(code string, counts []chart.Visits, season *usage.Season) []string {
+	links := make([]string, len(counts))
+	for i, c := range counts {
+		q := url.Values{}
+		if c.From == nil && season != nil {
+			first, last := season.First(), season.Last()
+			c.From, c.To = &first, &last
+		}
+		if c.From != nil {
+			q.Set("from", c.From.String())
+			q.Set("to", c.To.String())
+		}
+		if c.Weekday > 0 {
+			q.Set("weekday", strconv.Itoa(c.Weekday))
+		}
+		if c.Hour != nil {
+			q.Set("hour", strconv.Itoa(*c.Hour))
+		}
+		links[i] = "/sites/" + code + "/visits?" + q.Encode()
+	}
+	return links
 }
 
 // findingsMost is how many findings the page of a site shows, and linesMost to
@@ -140,7 +231,7 @@ const (
 
 func findingsShown(findings []usage.Finding, cards []store.Card) (shown []web.Finding, more int) {
 	for _, f := range findings[:min(len(findings), findingsMost)] {
-		shown = append(shown, web.Finding{Says: f.Says, From: f.From, To: f.To, Lines: evidenceLinks(f, cards)})
+		shown = append(shown, web.Finding{Says: capital(f.Says), From: f.From, To: f.To, Lines: evidenceLinks(f, cards)})
 	}
 	return shown, len(findings) - len(shown)
 }
@@ -178,11 +269,13 @@ func (s *server) panels(ctx context.Context, data siteData) []web.Panel {
 		return nil
 	}
 	pattern := usage.PatternOf(data.site.Code, data.season, data.months)
+	charts := s.Charts.Dispersed(data.phi())
 	south := usage.HemisphereOf(data.site.Latitude) == usage.South
 	var panels []web.Panel
 	add := func(id, title string, draw func(id string) (chart.Figure, error), notes []web.Note) {
 		figure, err := draw(id)
-		panel := web.Panel{Figure: figure, Notes: notes}
+		panel := web.Panel{Figure: figure, Notes: append(notes, web.AboutNote(web.AboutAddress(data.site.Code)))}
+		panel.Table.Links = visitLinks(data.site.Code, figure.Table.Visits, data.season)
 		if err != nil {
 			s.Log.Warn("draw chart", "chart", id, "site", data.site.Code, "err", err)
 			panel.ID, panel.Problem = id, web.ChartMissing
@@ -193,13 +286,13 @@ func (s *server) panels(ctx context.Context, data siteData) []web.Panel {
 		panels = append(panels, panel)
 	}
 	if pattern.ExposureH > 0 {
-		add("by-hour", web.TitleByHour, func(id string) (chart.Figure, error) { return s.Charts.ByHour(ctx, id, pattern) }, web.PatternNotes(pattern))
-		add("by-weekday", web.TitleByWeekday, func(id string) (chart.Figure, error) { return s.Charts.ByWeekday(ctx, id, pattern) }, web.WeekdayNotes())
-		add("week", web.TitleWeek, func(id string) (chart.Figure, error) { return s.Charts.HourByWeekday(ctx, id, pattern) }, web.WeekNotes())
+		add("by-hour", web.TitleByHour, func(id string) (chart.Figure, error) { return charts.ByHour(ctx, id, pattern) }, web.PatternNotes(pattern))
+		add("by-weekday", web.TitleByWeekday, func(id string) (chart.Figure, error) { return charts.ByWeekday(ctx, id, pattern) }, web.WeekdayNotes())
+		add("week", web.TitleWeek, func(id string) (chart.Figure, error) { return charts.HourByWeekday(ctx, id, pattern) }, web.WeekNotes())
 	}
-	add("by-month", web.TitleByMonth, func(id string) (chart.Figure, error) { return s.Charts.ByMonth(ctx, id, data.months) }, web.MonthNotes(data.season != nil))
-	add("by-season", web.TitleBySeason, func(id string) (chart.Figure, error) { return s.Charts.BySeason(ctx, id, data.months, south) }, web.SeasonNotes())
-	add("timeline", web.TitleTimeline, func(id string) (chart.Figure, error) { return s.Charts.Timeline(ctx, id, data.days) },
+	add("by-month", web.TitleByMonth, func(id string) (chart.Figure, error) { return charts.ByMonth(ctx, id, data.months) }, web.MonthNotes(data.season != nil))
+	add("by-season", web.TitleBySeason, func(id string) (chart.Figure, error) { return charts.BySeason(ctx, id, data.months, south) }, web.SeasonNotes())
+	add("timeline", web.TitleTimeline, func(id string) (chart.Figure, error) { return charts.Timeline(ctx, id, data.days) },
 		web.TimelineNotes(data.site.Code))
 	return panels
 }

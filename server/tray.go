@@ -336,7 +336,7 @@ func (d *desk) check(c *readCard) web.FieldFaults {
 		fault("order", web.ChooseOrder)
 	}
 	if c.given.removed != "" {
-		at, says := removedAt(c.given.removed, site.Zone)
+		at, says := localInstant(c.given.removed, site.Zone)
 		if says != "" {
 			fault("removed", says)
 		}
@@ -354,15 +354,15 @@ func (d *desk) site(code string) *store.SiteSummary {
 	return nil
 }
 
-// removedAt reads the local time at which a card came out. In the hour that
-// comes twice it takes the first; a time in the hour that is missing is
-// refused in words.
-func removedAt(local, zone string) (at int64, says string) {
+// localInstant reads a true time that somebody gives in the civil time of a
+// zone. In the hour that comes twice it takes the first; a time in the hour that
+// is missing is refused in words.
+func localInstant(local, zone string) (at int64, says string) {
 	z, err := usage.LoadZone(zone)
 	if err != nil {
 		return 0, web.Problem(err)
 	}
-	for _, layout := range []string{"2006-01-02T15:04", "2006-01-02T15:04:05"} {
+	for _, layout := range []string{localMinute, localSecond} {
 		t, err := time.Parse(layout, local)
 		if err != nil {
 			continue

@@ -244,9 +244,9 @@ func TestTimeOfRemoval(t *testing.T) {
 		{"no time", "yesterday", 0},
 		{"no month 13", "2026-13-10T12:00", 0},
 	} {
-		at, says := removedAt(c.local, "Europe/Dublin")
+		at, says := localInstant(c.local, "Europe/Dublin")
 		if at != c.want || (says == "") != (c.want != 0) {
-			t.Errorf("%s: removedAt(%q) = %d, %q, want %d", c.name, c.local, at, says, c.want)
+			t.Errorf("%s: localInstant(%q) = %d, %q, want %d", c.name, c.local, at, says, c.want)
 		}
 	}
 }

@@ -15,13 +15,13 @@ import (
 // engine is what turns kept bytes into derived things. It has no state.
 type engine struct {
 	read   func(data []byte, hint cardfile.Hint) (*cardfile.File, error)
-	derive func(site usage.Site, cards []importer.Card) (usage.Logbook, usage.Derived, error)
+	derive func(site usage.Site, kept importer.Kept) (usage.Logbook, usage.Derived, error)
 }
 
 var realEngine = engine{read: cardfile.Read, derive: deriveAll}
 
-func deriveAll(site usage.Site, cards []importer.Card) (usage.Logbook, usage.Derived, error) {
-	logbook, err := importer.Derive(site, importer.Kept{Cards: cards})
+func deriveAll(site usage.Site, kept importer.Kept) (usage.Logbook, usage.Derived, error) {
+	logbook, err := importer.Derive(site, kept)
 	if err != nil {
 		return logbook, usage.Derived{}, err
 	}
@@ -29,16 +29,17 @@ func deriveAll(site usage.Site, cards []importer.Card) (usage.Logbook, usage.Der
 	return logbook, derived, err
 }
 
-// deriveSite derives a site from its kept cards and makes its derived rows so.
+// deriveSite derives a site from all that is kept of it and makes its derived
+// rows so.
 // It returns the number of openings in the logbook. Cards that were read just
 // now need not be read again.
 func (s *Store) deriveSite(ctx context.Context, tx *tx, site keptSite, fresh ...packedCard) (int64, error) {
-	cards, err := loadCards(ctx, tx, site.id)
+	kept, err := loadKept(ctx, tx, site.id)
 	if err != nil {
 		return 0, err
 	}
-	lend(cards, fresh)
-	logbook, derived, err := s.engine.derive(site.Site, cards)
+	lend(kept.Cards, fresh)
+	logbook, derived, err := s.engine.derive(site.Site, kept)
 	if err == nil {
 		err = writeDerived(ctx, tx, site.id, logbook, derived)
 	}
@@ -46,6 +47,19 @@ func (s *Store) deriveSite(ctx context.Context, tx *tx, site keptSite, fresh ...
 		return 0, fmt.Errorf("derive site %s: %w", site.Code, err)
 	}
 	return int64(len(derived.Openings)), nil
+}
+
+// loadKept returns all that is kept of a site: its cards, and the service calls
+// and rulings that stand.
+func loadKept(ctx context.Context, q querier, site int64) (kept importer.Kept, err error) {
+	if kept.Cards, err = loadCards(ctx, q, site); err != nil {
+		return kept, err
+	}
+	if kept.Calls, err = calls(ctx, q, site); err != nil {
+		return kept, err
+	}
+	kept.Rulings, err = rulings(ctx, q, site)
+	return kept, err
 }
 
 // lend gives cards the files that were read of them, if with the same hint.
@@ -80,6 +94,8 @@ func writeDerived(ctx context.Context, tx *tx, site int64, lb usage.Logbook, d u
 		func() error { return writeBlocks(ctx, tx, site, d.Openings, lb.Cards) },
 		func() error { return dayTable.replace(ctx, tx, site, days) },
 		func() error { return monthTable.replace(ctx, tx, site, months) },
+		func() error { return monthOpenTable.replace(ctx, tx, site, keptOpens(d.Opens)) },
+		func() error { return bracketTable.replace(ctx, tx, site, seq2(d.Untimed)) },
 		func() error { return stretchTable.replace(ctx, tx, site, seq2(d.Coverage)) },
 		func() error { return runTable.replace(ctx, tx, site, seq2(runs)) },
 		func() error { return findingTable.replace(ctx, tx, site, maps.All(findings)) },

@@ -56,15 +56,17 @@ func fakeRead(data []byte, hint cardfile.Hint) (*cardfile.File, error) {
 
 // fakeDerive takes the union of all rows by reading. Each is told by the card
 // that begins first, so that a growing card leaves earlier rows where they are.
-func fakeDerive(site usage.Site, cards []importer.Card) (usage.Logbook, usage.Derived, error) {
-	var lb usage.Logbook
+// Openings within five minutes of a service call are service, and five days
+// without an opening are a finding, which takes the answers outage and quiet.
+func fakeDerive(site usage.Site, kept importer.Kept) (usage.Logbook, usage.Derived, error) {
+	lb := usage.Logbook{Calls: kept.Calls, Rulings: kept.Rulings}
 	type source struct {
 		card importer.Card
 		file *cardfile.File
 		at   int64
 	}
 	var all []source
-	for _, c := range cards {
+	for _, c := range kept.Cards {
 		file, err := fakeRead(c.Bytes, c.Hint)
 		if err != nil {
 			return lb, usage.Derived{}, err
@@ -116,6 +118,9 @@ func fakeUsage(site usage.Site, lb usage.Logbook) usage.Derived {
 	for i := range d.Openings {
 		o := &d.Openings[i]
 		o.Visit = int32(i/2 + 1)
+		if slices.ContainsFunc(lb.Calls, func(c usage.ServiceCall) bool { return max(c.At-o.At, o.At-c.At) <= 300 }) {
+			o.Class = usage.Service
+		}
 		d.Totals.Openings++
 		if !o.Timed {
 			d.Totals.Untimed++
@@ -132,10 +137,15 @@ func fakeUsage(site usage.Site, lb usage.Logbook) usage.Derived {
 		}
 		months[month].Visits[24*(date.Weekday()-1)+int(o.At%86400/3600)]++
 		if last != 0 && o.At-last > 5*86400 {
-			d.Findings = append(d.Findings, usage.Finding{
+			f := usage.Finding{
 				Key: fmt.Sprintf("quiet-%d", last), Kind: "quiet", From: last, To: o.At,
-				Says: "no opening for days", Evidence: []usage.RowRef{{Card: o.Card, Line: o.Line, Offset: o.Offset}},
-			})
+				Says: "no opening for days", Changes: "nothing yet", Choices: []usage.Choice{{Answer: usage.AnswerOutage, Says: "it was out"}, {Answer: usage.AnswerQuiet, Says: "it was quiet"}},
+				Evidence: []usage.RowRef{{Card: o.Card, Line: o.Line, Offset: o.Offset}},
+			}
+			if r := usage.RulingFor(lb.Rulings, f.Key); r != nil && r.Answer == usage.AnswerOutage {
+				d.Coverage = append(slices.Clip(d.Coverage), usage.Stretch{From: last, To: o.At, Kind: usage.Outage})
+			}
+			d.Findings = append(d.Findings, f)
 		}
 		last = o.At
 		d.Totals.LastAt = o.At
@@ -217,7 +227,7 @@ func mustKeep(tb testing.TB, s *Store, code string, cards ...CardIn) []Receipt {
 	return receipts
 }
 
-var derivedTables = []string{"block", "day", "month", "stretch", "run", "finding", "logbook_card", "totals"}
+var derivedTables = []string{"block", "day", "month", "stretch", "run", "finding", "month_open", "bracket", "logbook_card", "totals"}
 
 // dump writes tables out, rows in the order of their first columns. Two stores
 // that hold the same have equal dumps. Bodies of blocks are left to their
@@ -260,7 +270,7 @@ func dumpTable(tb testing.TB, s *Store, table string) []string {
 
 // dumpAll is dump of everything about sites, kept or derived.
 func dumpAll(tb testing.TB, s *Store) string {
-	return dump(tb, s, append([]string{"card"}, derivedTables...)...)
+	return dump(tb, s, append([]string{"card", "ruling", "service_call"}, derivedTables...)...)
 }
 
 // totalChanges returns how many rows the write connection has written since it
@@ -287,12 +297,12 @@ var noHint cardfile.Hint
 
 func rowAt(at int64) string { return fmt.Sprintf("%d 5\n", at) }
 
-type deriver = func(usage.Site, []importer.Card) (usage.Logbook, usage.Derived, error)
+type deriver = func(usage.Site, importer.Kept) (usage.Logbook, usage.Derived, error)
 
 // twiceTheSameDay derives the first day twice.
 func twiceTheSameDay(derive deriver) deriver {
-	return func(site usage.Site, cards []importer.Card) (usage.Logbook, usage.Derived, error) {
-		lb, d, err := derive(site, cards)
+	return func(site usage.Site, kept importer.Kept) (usage.Logbook, usage.Derived, error) {
+		lb, d, err := derive(site, kept)
 		d.Days = append(d.Days, d.Days[0])
 		return lb, d, err
 	}

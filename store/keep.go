@@ -219,7 +219,8 @@ func (s *Store) Withdraw(ctx context.Context, id string) error {
 
 // Rebuild derives one site again from what is kept, or all sites if code is "".
 // It calls done, which may be nil, after each site. Each site is a transaction
-// of its own: after an error the sites before it stand as rebuilt.
+// of its own: after an error the sites before it stand as rebuilt. Service calls
+// and rulings are among what is kept.
 func (s *Store) Rebuild(ctx context.Context, code string, done func(code string)) error {
 	codes := []string{code}
 	if code == "" {
@@ -253,7 +254,9 @@ func (s *Store) rebuildSite(ctx context.Context, code string) error {
 				return err
 			}
 		}
-		_, err = s.deriveSite(ctx, tx, site)
-		return err
+		if _, err = s.deriveSite(ctx, tx, site); err != nil {
+			return err
+		}
+		return unmark(ctx, tx, site.id)
 	})
 }

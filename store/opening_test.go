@@ -108,7 +108,7 @@ func TestOpeningsOnLongDay(t *testing.T) {
 func TestDaysAndMonths(t *testing.T) {
 	s := openTest(t)
 	mustKeep(t, s, "MILL", cardOf("LOG.TXT", invent(12, 70, 8)))
-	lb, want, err := fakeEngine.derive(testSite("MILL"), must(loadCards(t.Context(), s.reader, 1)))
+	lb, want, err := fakeEngine.derive(testSite("MILL"), must(loadKept(t.Context(), s.reader, 1)))
 	if err != nil {
 		t.Fatal(err)
 	}

@@ -19,7 +19,7 @@ import (
 type SiteSummary struct {
 	usage.Site
 	LastCardAt   *int64 // Unix s of the last opening on its latest card: the moment it was last read; nil without cards
-	OpenFindings int
+	OpenFindings int    // those without a ruling
 	Cards        int
 	Totals       usage.Totals
 }
@@ -125,7 +125,7 @@ const siteColumns = `site.id, site.code, site.name, site.latitude, site.longitud
 const summaryQuery = `
 	SELECT ` + siteColumns + `,
 		(SELECT count(*) FROM card WHERE card.site = site.id),
-		(SELECT count(*) FROM finding WHERE finding.site = site.id),
+		(SELECT count(*) FROM finding WHERE finding.site = site.id AND ` + unruled + `),
 		totals.last_card_at, ` + totalsColumns + `
 	FROM site
 	JOIN totals ON totals.site = site.id`
@@ -309,11 +309,13 @@ func shorten(s string) string {
 	return string([]rune(s)[:most]) + "…"
 }
 
+func scanCode(rows *sql.Rows) (code string, err error) {
+	err = rows.Scan(&code)
+	return code, err
+}
+
 func siteCodes(ctx context.Context, q querier) ([]string, error) {
-	codes, err := collect(ctx, q, func(rows *sql.Rows) (code string, err error) {
-		err = rows.Scan(&code)
-		return code, err
-	}, `
+	codes, err := collect(ctx, q, scanCode, `
 		SELECT code
 		FROM site
 		ORDER BY code`)

@@ -1,5 +1,5 @@
 // Package store keeps a network in one SQLite file: what is kept (card files,
-// sites, removals) and what is derived from it, and the transaction that ties
+// sites, removals, service calls, rulings) and what is derived from it, and the transaction that ties
 // the two. SQL is found nowhere else.
 //
 // All instants in the database are Unix seconds (UTC), all dates days since
@@ -39,8 +39,8 @@ type Store struct {
 }
 
 // Open opens the network in the folder dir, making both where they do not
-// exist, and brings its tables up to date. A file that is no network of
-// Doorleaf, or one written by a newer Doorleaf, is a usage.Fault and stays as
+// exist, brings its tables up to date and derives again the sites that this made
+// stale. A file that is no network of Doorleaf, or one written by a newer Doorleaf, is a usage.Fault and stays as
 // it was.
 func Open(ctx context.Context, dir string, opt Options) (*Store, error) {
 	path, err := dataFile(dir)
@@ -62,6 +62,9 @@ func Open(ctx context.Context, dir string, opt Options) (*Store, error) {
 	}
 	if s.reader, err = openPool(path, readerPragmas, "mode=ro", readers); err != nil {
 		return nil, errors.Join(err, s.writer.Close())
+	}
+	if err := s.refresh(ctx); err != nil {
+		return nil, errors.Join(err, s.Close())
 	}
 	return s, nil
 }

@@ -70,7 +70,7 @@ func (t *doorTally) add(o *Opening) {
 func (t *doorTally) append(out []Finding, site Site, season Season) []Finding {
 	if t.ajar >= ajarMany || t.ajar > 0 && t.longest.OpenS >= ajarLong {
 		out = append(out, doorFinding("ajar door", site, season, t.longest,
-			fmt.Sprintf("the door stood ajar %s in %s, the longest for %s", often(t.ajar), inWords(season), hours(t.longest.OpenS)),
+			fmt.Sprintf("the door stood ajar %s in %s, %sfor %s", often(t.ajar), inWords(season), theLongest(t.ajar), hours(t.longest.OpenS)),
 			fmt.Sprintf("Each counts as one visit; of its open time %s are counted.", hours(site.Thresholds.AjarS))))
 	}
 	if t.rattles >= rattleMany && float64(t.rattles) >= rattleShare*float64(t.openings) {
@@ -104,6 +104,13 @@ func often(n int) string {
 		return "twice"
 	}
 	return fmt.Sprintf("%d times", n)
+}
+
+func theLongest(of int) string {
+	if of == 1 {
+		return ""
+	}
+	return "the longest "
 }
 
 func hours(s int32) string {

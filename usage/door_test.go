@@ -37,7 +37,7 @@ func TestDoorFindings(t *testing.T) {
 	}{
 		{"nothing odd", repeat(50, 20), "", "", 0},
 		{"one door ajar for a while", append(repeat(50, 20), 3000), "", "", 0},
-		{"one door ajar for long", append(repeat(5, 20), 5*3600), "ajar door", "ajar once in summer 2024, the longest for 5 hours", 6},
+		{"one door ajar for long", append(repeat(5, 20), 5*3600), "ajar door", "ajar once in summer 2024, for 5 hours", 6},
 		{"three doors ajar", append(repeat(5, 20), 3000, 4000, 3500), "ajar door", "ajar 3 times in summer 2024, the longest for 66 minutes", 7},
 		{"rattles", append(repeat(60, 20), repeat(30, 1)...), "rattle", "30 of 90 openings in summer 2024 lasted less than 2 seconds", 61},
 		{"a few rattles", append(repeat(60, 20), repeat(10, 1)...), "", "", 0},

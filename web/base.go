@@ -5,9 +5,11 @@ type Place string
 
 // The places of the navigation.
 const (
-	PlaceNetwork Place = "network"
-	PlaceBring   Place = "bring"
-	PlaceNewSite Place = "new"
+	PlaceNetwork   Place = "network"
+	PlaceSeasons   Place = "seasons"
+	PlaceQuestions Place = "questions"
+	PlaceBring     Place = "bring"
+	PlaceNewSite   Place = "new"
 )
 
 // Base is what every page has.

@@ -153,7 +153,9 @@ type CardPage struct {
 	To       int
 	Pages    []Link // to the other pages of lines
 	Faults   []CardFault
-	MoreBad  int // complaints left out of Faults
+	MoreBad  int    // complaints left out of Faults
+	Removed  string // true time of removal as typed, local
+	Form     FieldFaults
 }
 
 // Template implements Page.
@@ -204,4 +206,5 @@ type Opening struct {
 	usage.Opening
 	Raw  string
 	Href string // of its line on its card
+	Page string // of the opening itself
 }

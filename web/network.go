@@ -28,8 +28,8 @@ type NetworkSite struct {
 	LastCard *int64 // Unix s of the moment its latest card was last read
 	Age      string // of LastCard, in words
 	Cards    int
-	Odd      []string // what findings say, first ones
-	MoreOdd  int      // findings left out of Odd
+	Odd      []string // what open findings say, first ones
+	MoreOdd  int      // open findings left out of Odd
 }
 
 // SiteFormPage is the form that adds or changes a site.

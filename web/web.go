@@ -32,6 +32,8 @@ func Pages() []Page {
 	return []Page{
 		NetworkPage{}, SitePage{}, SiteFormPage{}, BringPage{}, TrayPage{}, ReceiptPage{},
 		CardsPage{}, CardPage{}, WithdrawPage{}, OpeningsPage{}, FaultPage{},
+		QuestionsPage{}, CallsPage{}, CallPage{},
+		SeasonsPage{}, SeasonPage{}, VisitsPage{}, VisitPage{}, OpeningPage{}, AboutPage{},
 	}
 }
 
@@ -79,8 +81,20 @@ func (s *Set) parse(name string) (*template.Template, error) {
 	return t, nil
 }
 
+// Nav is what the navigation says beside the page itself.
+type Nav struct {
+	Questions int // open questions of the network; 0 for none, or where it is not known
+}
+
+// frame is what the template around every page is given; the page's own gets
+// the page alone.
+type frame struct {
+	Page Page
+	Nav  Nav
+}
+
 // Render writes the page p as HTML. After an error w may hold a part of it.
-func (s *Set) Render(w io.Writer, p Page) error {
+func (s *Set) Render(w io.Writer, p Page, nav Nav) error {
 	t := s.pages[p.Template()]
 	if s.pages == nil {
 		var err error
@@ -91,7 +105,7 @@ func (s *Set) Render(w io.Writer, p Page) error {
 	if t == nil {
 		return fmt.Errorf("web: no template %q", p.Template())
 	}
-	if err := t.Execute(w, p); err != nil {
+	if err := t.Execute(w, frame{p, nav}); err != nil {
 		return fmt.Errorf("web: render %s: %w", p.Template(), err)
 	}
 	return nil

@@ -18,7 +18,7 @@ func TestEveryPageRendersItsZeroValue(t *testing.T) {
 		}
 		for _, p := range Pages() {
 			var b bytes.Buffer
-			if err := set.Render(&b, p); err != nil {
+			if err := set.Render(&b, p, Nav{}); err != nil {
 				t.Errorf("%s: Render(%T{}) = %v", name, p, err)
 			}
 			if !strings.HasSuffix(b.String(), "</html>\n") {

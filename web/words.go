@@ -41,24 +41,39 @@ var classWords = map[usage.Class]string{
 
 func (s *Set) funcs() template.FuncMap {
 	return template.FuncMap{
-		"bytes":    Bytes,
-		"class":    func(c usage.Class) string { return classWords[c] },
-		"clock":    func(c usage.ClockKeeping) string { return clockWords[c] },
-		"date":     DateWords,
-		"degrees":  func(v float64) string { return strconv.FormatFloat(v, 'f', -1, 64) },
-		"hours":    HourWords,
-		"link":     s.link,
-		"fonts":    fontPaths,
-		"minutes":  DurationWords,
-		"number":   number,
-		"one":      OneFigure,
-		"order":    func(o string) string { return orderWords[o] },
-		"plural":   plural,
-		"short":    func(id string) string { return id[:min(len(id), 10)] },
-		"visible":  Visible,
-		"wall":     Wall,
-		"wallDate": func(reading int64) string { return DateWords(dateOfWall(reading)) },
-		"when":     When,
+		"about":       AboutAddress,
+		"asked":       func(q Question, site Site) asked { return asked{q, site} },
+		"between":     Between,
+		"bracket":     BracketWords,
+		"bytes":       Bytes,
+		"days":        daysWords,
+		"class":       func(c usage.Class) string { return classWords[c] },
+		"capital":     capital,
+		"clock":       func(c usage.ClockKeeping) string { return clockWords[c] },
+		"date":        DateWords,
+		"deref":       func(n *int32) int32 { return *n },
+		"degrees":     func(v float64) string { return strconv.FormatFloat(v, 'f', -1, 64) },
+		"hours":       HourWords,
+		"link":        s.link,
+		"fonts":       fontPaths,
+		"minutes":     DurationWords,
+		"number":      number,
+		"one":         OneFigure,
+		"openAll":     func(s int64) string { return OpenTime(float64(s)) },
+		"openTime":    OpenTime,
+		"order":       func(o string) string { return orderWords[o] },
+		"percent":     Percent,
+		"plural":      plural,
+		"round":       Round,
+		"roundRatio":  RoundRatio,
+		"seconds":     func(s float64) string { return DurationWords(int32(math.Round(min(s, math.MaxInt32)))) },
+		"short":       func(id string) string { return id[:min(len(id), 10)] },
+		"visible":     Visible,
+		"wall":        Wall,
+		"wallSeconds": WallSeconds,
+		"weekly":      Weekly,
+		"wallDate":    func(reading int64) string { return DateWords(dateOfWall(reading)) },
+		"when":        When,
 	}
 }
 
@@ -130,6 +145,20 @@ func DateWords(d usage.Date) string {
 // When writes an instant, Unix seconds, in the civil time of a zone.
 func When(at int64, zone string) string {
 	return timeWords(time.Unix(at, 0).In(zoneOf(zone)))
+}
+
+// BracketWords says between which instants an opening without a time lies, as far
+// as they are known; "" where neither is.
+func BracketWords(earliest, latest int64, zone string) string {
+	switch first, last := earliest > 0, latest > 0 && latest < usage.Beyond; {
+	case first && last:
+		return "between " + When(earliest, zone) + " and " + When(latest, zone)
+	case first:
+		return "after " + When(earliest, zone)
+	case last:
+		return "before " + When(latest, zone)
+	}
+	return ""
 }
 
 // Wall writes a clock reading (wall seconds) as the logger wrote it.
@@ -311,7 +340,7 @@ func SeasonWords(season usage.Season) string {
 func PatternNotes(p usage.Pattern) []Note {
 	return []Note{
 		{Term: "Counted over", Text: HourWords(int64(p.ExposureH*3600)) + " of recording, " + Plural(p.Visits, "visit", "visits") + "."},
-		{Term: "Limits", Text: "The thin lines are 95 % limits: where the true rate lies, had we watched for longer. They take visits to come independently."},
+		{Term: "Limits", Text: "The thin lines are 95 % limits: where the true rate lies, had we watched for longer. They take visits to come independently; for whole days, weeks and seasons they allow for good and bad days too."},
 		{Term: "Hours", Text: "Civil time at the box, daylight saving included."},
 	}
 }
@@ -481,8 +510,7 @@ func sentence(s string) string {
 	if s == "" {
 		return ""
 	}
-	r, size := utf8.DecodeRuneInString(s)
-	s = string(unicode.ToUpper(r)) + s[size:]
+	s = capital(s)
 	if strings.HasSuffix(s, ".") || strings.HasSuffix(s, "?") {
 		return s
 	}
@@ -544,4 +572,13 @@ func SiteFieldFault(field string) FieldFault {
 // CodeInUse says that a code is taken.
 func CodeInUse(code string) string {
 	return "The code " + code + " is in use already. Choose another."
+}
+
+// capital makes the first letter of s a capital.
+func capital(s string) string {
+	r, size := utf8.DecodeRuneInString(s)
+	if size == 0 {
+		return ""
+	}
+	return string(unicode.ToUpper(r)) + s[size:]
 }

@@ -6,6 +6,7 @@ import (
 	"io/fs"
 	"os"
 	"path/filepath"
+	"strings"
 
 	"doorleaf/importer"
 	"doorleaf/usage"
@@ -79,13 +80,25 @@ func addFile(_ *importer.Collector, file string, may bool, add func(string, io.R
 	return add(filepath.ToSlash(file), f)
 }
 
+// fromHere writes the path of a file below the working folder without it.
+func fromHere(p string) string {
+	here, err := os.Getwd()
+	if err != nil {
+		return p
+	}
+	if rel, found := strings.CutPrefix(p, filepath.ToSlash(here)+"/"); found {
+		return rel
+	}
+	return p
+}
+
 // reportSkipped names the files that were to be cards and cannot be, and
 // reports whether there were any.
 func reportSkipped(w io.Writer, got *importer.Collector) (refused bool) {
 	for _, s := range got.Skipped() {
 		if s.Refused {
 			refused = true
-			fmt.Fprintf(w, "doorleaf: %s: refused: %s\n", oneLine(s.Path), oneLine(s.Why))
+			fmt.Fprintf(w, "doorleaf: %s: refused: %s\n", oneLine(fromHere(s.Path)), oneLine(s.Why))
 		}
 	}
 	return refused

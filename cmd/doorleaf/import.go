@@ -288,7 +288,7 @@ func (b *bringing) finish() (refused bool) {
 			c.refuse("nothing tells its site: no tag file, no rows that a logbook holds, no folder named for a site", "--site CODE")
 		}
 		refused = refused || c.fail
-		fmt.Fprintf(b.out, "%s: %s\n", oneLine(c.Path), oneLine(c.said))
+		fmt.Fprintf(b.out, "%s: %s\n", oneLine(fromHere(c.Path)), oneLine(c.said))
 	}
 	for _, line := range b.gained {
 		fmt.Fprintln(b.out, line)

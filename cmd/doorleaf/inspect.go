@@ -54,7 +54,7 @@ func (cmd *inspectCommand) Run(c *console) error {
 		file, err := cardfile.Read(f.Bytes, cardfile.Hint{DateOrder: cmd.DateOrder})
 		if err != nil {
 			refused = true
-			fmt.Fprintf(c.err, "doorleaf: %s: %s\n", oneLine(f.Path), visible(err.Error()))
+			fmt.Fprintf(c.err, "doorleaf: %s: %s\n", oneLine(fromHere(f.Path)), visible(err.Error()))
 			continue
 		}
 		out = append(out, inspect(f, file))

@@ -108,7 +108,8 @@ func (t town) cross() SiteSpec {
 	return s
 }
 
-// river: ISO stamps in UTC, and a summer crowd.
+// river: ISO stamps in UTC, and a summer crowd; for twelve days the batteries
+// are dead.
 func (t town) river() SiteSpec {
 	s := t.site("RIVER", "River Walk", -0.002, 0.011, riverside())
 	s.Dialect = Dialect{
@@ -117,6 +118,7 @@ func (t town) river() SiteSpec {
 	}
 	s.Clock = Clock{Keeping: usage.ClockUTC, ErrorS: 1, DriftPPM: 2}
 	s.Rounds = Rounds{Cleared, 42}
+	s.Troubles = []Trouble{{TroubleOutage, t.on(640), 12}}
 	return s
 }
 

@@ -20,6 +20,7 @@ type bar struct {
 	unitH     float64 // hours of exposure that the rate is for
 	rate      *usage.Estimate
 	thin      bool // the exposure is too little to say much
+	which     Visits
 }
 
 // newBar makes the bar of visits in exposureH hours with its rate in visits a

@@ -2,6 +2,8 @@ package chart
 
 import (
 	"html/template"
+
+	"doorleaf/usage"
 )
 
 // Figure is one chart as a page shows it: a finding, a sentence, the drawing
@@ -27,7 +29,20 @@ type Table struct {
 	Caption string
 	Head    []string
 	Rows    [][]string // each as long as Head; the first column heads its row
+	Visits  []Visits   // which visits each row counts, in its second column; empty: none
+	Links   []string   // where the list of those visits is, for whoever shows the table to fill in
 }
+
+// Visits says which visits of a site a number counts: those of a period, a weekday
+// and an hour. What is not set lets every visit through.
+type Visits struct {
+	From, To *usage.Date // civil dates, both included
+	Weekday  int         // ISO weekday, 1 = Monday; 0: any
+	Hour     *int        // civil hour of the day
+}
+
+// visitsFrom are the visits from one date to another, both included.
+func visitsFrom(from, to usage.Date) Visits { return Visits{From: &from, To: &to} }
 
 // Drawing returns both drawings, each in a block of its own with an accessible
 // name: <div class="fig-wide" role="img" aria-label="…"> and the same with

@@ -95,6 +95,9 @@ func figures(t testing.TB, m *Maker, in inputs) map[string]Figure {
 		"time":    func(id string) (Figure, error) { return m.Timeline(ctx, id, in.days) },
 		"profile": func(id string) (Figure, error) { return m.HourProfile(ctx, id, p) },
 		"weeks":   func(id string) (Figure, error) { return m.WeeksSpark(ctx, id, in.days, last) },
+		"stretch": func(id string) (Figure, error) { return m.Stretch(ctx, id, in.days, last-30, last-20) },
+		"sites":   func(id string) (Figure, error) { return m.BySite(ctx, id, "spring 2024", siteRates(in)) },
+		"long":    func(id string) (Figure, error) { return m.Stretch(ctx, id, in.days, last-900, last) },
 	}
 	out := map[string]Figure{}
 	for id, make := range made {
@@ -105,6 +108,22 @@ func figures(t testing.TB, m *Maker, in inputs) map[string]Figure {
 		out[id] = f
 	}
 	return out
+}
+
+// siteRates makes a box of each of the last months.
+func siteRates(in inputs) (sites []SiteRate) {
+	for i, month := range latest(unbroken(in.months), 9) {
+		sum := usage.Whole([]usage.MonthTally{month})
+		name := fmt.Sprintf("Box %d", i)
+		if i == 2 {
+			name = "The box by the gate of the old walled garden"
+		}
+		sites = append(sites, SiteRate{name, sum.Visits, float64(sum.ExposureS) / 3600, usage.Rate(sum.Visits, float64(sum.ExposureS)/3600/week, 0.95)})
+	}
+	if len(sites) > 0 {
+		sites = append(sites, SiteRate{Name: "New box"})
+	}
+	return sites
 }
 
 func newMaker(t testing.TB, o draw.Options) *Maker {
@@ -309,9 +328,16 @@ func TestFigureIsTheSameWhateverTheOrder(t *testing.T) {
 	if diff := cmp.Diff(want["weeks"], weeks); diff != "" {
 		t.Errorf("weeks of shuffled days (-want +got):\n%s", diff)
 	}
+	stretch, err := m.Stretch(ctx, "stretch", in.days, last-30, last-20)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if diff := cmp.Diff(want["stretch"], stretch); diff != "" {
+		t.Errorf("stretch of shuffled days (-want +got):\n%s", diff)
+	}
 	got := figures(t, m, in)
 	for id := range want {
-		if id == "weeks" {
+		if id == "weeks" || id == "stretch" || id == "long" {
 			continue // figures takes its last day from the order
 		}
 		if diff := cmp.Diff(want[id], got[id]); diff != "" {

@@ -58,6 +58,7 @@ func (m *Maker) weekCells(p usage.Pattern) []bar {
 		}
 		i := (c.Weekday-1)*24 + c.Hour
 		cells[i] = newBar(cells[i].label, cells[i].visits+c.Visits, cells[i].exposureH+c.ExposureH, hour)
+		cells[i].which = Visits{Weekday: c.Weekday, Hour: &c.Hour}
 	}
 	return cells
 }

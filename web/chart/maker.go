@@ -8,6 +8,8 @@ import (
 	"encoding/json"
 	"fmt"
 	"html/template"
+
+	"doorleaf/usage"
 )
 
 // A Drawer draws an ECharts option, given as JSON, to SVG of width × height
@@ -21,10 +23,31 @@ type Drawer interface {
 type Maker struct {
 	Draw  Drawer
 	Words Words
+	phi   float64 // dispersion of the days that are drawn; 1 at most where they vary by chance alone
 }
 
 // New returns a maker with English words that draws with d.
 func New(d Drawer) *Maker { return &Maker{Draw: d, Words: English} }
+
+// Dispersed returns a maker whose figures of whole days and more draw the limits of
+// days that vary by phi times what chance makes of them, see usage.DispersedLimits.
+// Single hours keep the limits of chance: by how much days differ says little of
+// one hour.
+func (m *Maker) Dispersed(phi float64) *Maker {
+	spread := *m
+	spread.phi = phi
+	return &spread
+}
+
+// spread gives the bars the limits of the maker's dispersion.
+func (m *Maker) spread(bars []bar) []bar {
+	for i := range bars {
+		if b := &bars[i]; b.rate != nil {
+			b.rate = usage.DispersedRate(b.visits, b.exposureH/b.unitH, m.phi, usage.Confidence)
+		}
+	}
+	return bars
+}
 
 // A drawing is an option and the size that it is meant for, in CSS px.
 type drawing struct {

@@ -35,6 +35,7 @@ func (m *Maker) ByMonth(ctx context.Context, id string, months []usage.MonthTall
 		year, month := months[i].Month.YM()
 		bars[i] = tallyBar(fmt.Sprintf("%s %d", m.Words.Months[month-1], year), months[i:i+1], thinMonthH)
 	}
+	bars = m.spread(bars)
 	f := Figure{
 		ID:    id,
 		Title: spanTitle(latest(bars, monthsDrawn), "month"),
@@ -117,6 +118,7 @@ func tallyBar(label string, months []usage.MonthTally, thinH float64) bar {
 	sum := usage.Whole(months)
 	b := newBar(label, sum.Visits, float64(sum.ExposureS)/3600, week)
 	b.thin = b.exposureH < thinH
+	b.which = visitsFrom(months[0].Month.First(), (months[len(months)-1].Month+1).First()-1)
 	return b
 }
 
@@ -129,7 +131,7 @@ func (m *Maker) BySeason(ctx context.Context, id string, months []usage.MonthTal
 	if south {
 		hemisphere = usage.South
 	}
-	bars := m.seasonBars(unbroken(months), hemisphere)
+	bars := m.spread(m.seasonBars(unbroken(months), hemisphere))
 	f := Figure{
 		ID:    id,
 		Title: spanTitle(latest(bars, seasonsDrawn), "season"),

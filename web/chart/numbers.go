@@ -101,6 +101,7 @@ func tableOf(caption, first, unit string, bars []bar) Table {
 	for _, b := range bars {
 		rate, limits := rateCells(b.rate)
 		t.Rows = append(t.Rows, []string{b.label, grouped(float64(b.visits)), hoursCell(b.exposureH), rate, limits})
+		t.Visits = append(t.Visits, b.which)
 	}
 	return t
 }

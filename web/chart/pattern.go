@@ -56,6 +56,7 @@ func hourBars(p usage.Pattern) []bar {
 	bars := make([]bar, 24)
 	for h := range bars {
 		bars[h] = newBar(hourSpan(h), visits[h], exposure[h], hour)
+		bars[h].which.Hour = &h
 	}
 	return bars
 }
@@ -114,8 +115,9 @@ func (m *Maker) weekdayBars(p usage.Pattern) []bar {
 	bars := make([]bar, 7)
 	for d := range bars {
 		bars[d] = newBar(m.Words.Weekdays[d], visits[d], exposure[d], day)
+		bars[d].which.Weekday = d + 1
 	}
-	return bars
+	return m.spread(bars)
 }
 
 func weekdayTitle(bars []bar) string {

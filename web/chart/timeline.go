@@ -152,9 +152,10 @@ func (m *Maker) timelineSays(s span) string {
 // weekTable is the table of a span by week.
 func (m *Maker) weekTable(s span, caption string) Table {
 	t := Table{Caption: caption, Head: []string{"Week from", "Visits counted", "Hours covered", "Visits a week", "95 % limits"}, Rows: [][]string{}}
-	for i, b := range s.weeks(1) {
+	for i, b := range m.spread(s.weeks(1)) {
 		rate, limits := rateCells(b.rate)
 		t.Rows = append(t.Rows, []string{m.date(s.monday + usage.Date(7*i)), grouped(float64(b.visits)), hoursCell(b.exposureH), rate, limits})
+		t.Visits = append(t.Visits, visitsFrom(s.monday+usage.Date(7*i), s.monday+usage.Date(7*i+6)))
 	}
 	return t
 }

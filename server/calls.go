@@ -1,0 +1,255 @@
+package server
+
+import (
+	"fmt"
+	"net/http"
+	"net/url"
+	"slices"
+	"strconv"
+	"strings"
+	"time"
+
+	"github.com/go-chi/chi/v5"
+
+	"doorleaf/usage"
+	"doorleaf/web"
+)
+
+func (s *server) routeCalls(r chi.Router) {
+	r.Get("/calls", s.do(s.calls))
+	r.Post("/calls", s.do(s.addCall))
+	r.Get("/calls/{call:[0-9]{1,18}}", s.do(s.callForm))
+	r.Post("/calls/{call:[0-9]{1,18}}", s.do(s.changeCall))
+	r.Post("/calls/{call:[0-9]{1,18}}/withdraw", s.do(s.dropCall))
+}
+
+// The forms of local times in forms of a page: to the minute and to the second.
+const (
+	localMinute = "2006-01-02T15:04"
+	localSecond = "2006-01-02T15:04:05"
+)
+
+// calls lists the service calls of a site, with a form for one that is made now.
+func (s *server) calls(w http.ResponseWriter, r *http.Request) error {
+	form := web.CallForm{Kinds: web.KindBoxes(nil), Withins: web.Withins("60", 60)}
+	form.At = localTime(siteOf(r).Zone, s.Now().Unix(), localMinute)
+	return s.sendCalls(w, r, http.StatusOK, form, nil)
+}
+
+func (s *server) sendCalls(w http.ResponseWriter, r *http.Request, status int, form web.CallForm, faults web.FieldFaults) error {
+	site := siteOf(r).Site
+	all, err := s.Store.Calls(r.Context(), site.Code)
+	if err != nil {
+		return err
+	}
+	page := web.CallsPage{Base: web.Base{Trail: web.TrailToSite(heading(site))}, Site: heading(site), Form: form, Faults: faults}
+	for _, c := range slices.Backward(all) {
+		page.Calls = append(page.Calls, web.Call{
+			ID: c.ID, At: c.At, Give: web.GiveWords(c.ErrorS), Did: web.KindWords(c.Kinds),
+			Reading: c.Reading, Set: c.Did(usage.CallClockSet), BooksIn: c.BooksIn, BooksNow: c.BooksNow, Note: c.Note,
+		})
+	}
+	return s.send(w, r, status, page)
+}
+
+// addCall keeps a new service call.
+func (s *server) addCall(w http.ResponseWriter, r *http.Request) error {
+	if err := readForm(w, r); err != nil {
+		return err
+	}
+	code := siteOf(r).Code
+	form, call, faults := readCall(r.PostForm, siteOf(r).Zone, nil)
+	if len(faults) == 0 {
+		moreTime(w, slowWork)
+		id, err := s.Store.AddCall(r.Context(), code, call)
+		if err == nil {
+			return seeOther(w, r, fmt.Sprintf("/sites/%s/calls#call-%d", code, id))
+		}
+		if usage.KindOf(err) != usage.Invalid {
+			return err
+		}
+		faults = callFault(err)
+	}
+	return s.sendCalls(w, r, http.StatusBadRequest, form, faults)
+}
+
+// callFault puts what the store says of a call above the form.
+func callFault(err error) web.FieldFaults {
+	return web.FieldFaults{{Field: "did", Says: strings.TrimSpace(web.Problem(err) + " " + web.Try(err))}}
+}
+
+// callForm shows a service call that is to be changed.
+func (s *server) callForm(w http.ResponseWriter, r *http.Request) error {
+	call, err := s.callOf(r)
+	if err != nil {
+		return err
+	}
+	return s.sendCall(w, r, http.StatusOK, call.ID, formOf(call, siteOf(r).Zone), nil)
+}
+
+func (s *server) sendCall(w http.ResponseWriter, r *http.Request, status int, id int64, form web.CallForm, faults web.FieldFaults) error {
+	site := heading(siteOf(r).Site)
+	trail := append(web.TrailToSite(site), web.Link{Href: "/sites/" + site.Code + "/calls", Text: web.CallsTitle})
+	return s.send(w, r, status, web.CallPage{Base: web.Base{Trail: trail}, Site: site, ID: id, Form: form, Faults: faults})
+}
+
+func (s *server) changeCall(w http.ResponseWriter, r *http.Request) error {
+	old, err := s.callOf(r)
+	if err != nil {
+		return err
+	}
+	if err := readForm(w, r); err != nil {
+		return err
+	}
+	code := siteOf(r).Code
+	form, call, faults := readCall(r.PostForm, siteOf(r).Zone, &old)
+	if len(faults) == 0 {
+		moreTime(w, slowWork)
+		id, err := s.Store.ChangeCall(r.Context(), code, call)
+		if err == nil {
+			return seeOther(w, r, fmt.Sprintf("/sites/%s/calls#call-%d", code, id))
+		}
+		if usage.KindOf(err) != usage.Invalid {
+			return err
+		}
+		faults = callFault(err)
+	}
+	return s.sendCall(w, r, http.StatusBadRequest, old.ID, form, faults)
+}
+
+func (s *server) dropCall(w http.ResponseWriter, r *http.Request) error {
+	call, err := s.callOf(r)
+	if err != nil {
+		return err
+	}
+	moreTime(w, slowWork)
+	if err := s.Store.DropCall(r.Context(), siteOf(r).Code, call.ID); err != nil {
+		return err
+	}
+	return seeOther(w, r, "/sites/"+siteOf(r).Code+"/calls")
+}
+
+// callOf returns the service call that the address names.
+func (s *server) callOf(r *http.Request) (usage.ServiceCall, error) {
+	id, err := strconv.ParseInt(chi.URLParam(r, "call"), 10, 64)
+	if err != nil {
+		return usage.ServiceCall{}, fmt.Errorf("number of a service call: %w", err)
+	}
+	all, err := s.Store.Calls(r.Context(), siteOf(r).Code)
+	if err != nil {
+		return usage.ServiceCall{}, err
+	}
+	for _, c := range all {
+		if c.ID == id {
+			return c, nil
+		}
+	}
+	return usage.ServiceCall{}, notFound(fmt.Sprintf("there is no service call %d at this site", id), "Look at the list again: it may have been changed or withdrawn.")
+}
+
+// formOf fills the form with a kept call.
+func formOf(c usage.ServiceCall, zone string) web.CallForm {
+	form := web.CallForm{
+		At: localTime(zone, c.At, localMinute), Within: strconv.Itoa(int(c.ErrorS)), Note: c.Note,
+		BooksIn: bookField(c.BooksIn), BooksNow: bookField(c.BooksNow), Kinds: web.KindBoxes(c.Kinds),
+	}
+	form.Withins = web.Withins(form.Within, c.ErrorS)
+	if c.Reading != nil {
+		form.Reading = wallReading(*c.Reading)
+	}
+	return form
+}
+
+// localTime writes an instant in the civil time of a zone; "" where the zone is
+// not known.
+func localTime(zone string, at int64, layout string) string {
+	z, err := usage.LoadZone(zone)
+	if err != nil {
+		return ""
+	}
+	return time.Unix(at+int64(z.OffsetAt(at)), 0).UTC().Format(layout)
+}
+
+func bookField(n *int32) string {
+	if n == nil {
+		return ""
+	}
+	return strconv.Itoa(int(*n))
+}
+
+// readCall reads the form of a service call and says what is wrong with it. A
+// time that stands in the form as it was filled from old keeps old's instant:
+// the form shows neither its seconds nor which pass of an hour that comes twice.
+func readCall(f url.Values, zone string, old *usage.ServiceCall) (web.CallForm, usage.ServiceCall, web.FieldFaults) {
+	get := func(name string) string { return strings.TrimSpace(f.Get(name)) }
+	form := web.CallForm{At: get("at"), Within: get("within"), Reading: get("reading"), BooksIn: get("books-in"), BooksNow: get("books-now"), Note: get("note")}
+	call := usage.ServiceCall{Note: form.Note}
+	for _, box := range web.KindBoxes(nil) {
+		if f.Get(box.Field) != "" {
+			call.Kinds = append(call.Kinds, box.Kind)
+		}
+	}
+	form.Kinds = web.KindBoxes(call.Kinds)
+	var faults web.FieldFaults
+	check := func(field, says string) {
+		if says != "" {
+			faults = append(faults, web.FieldFault{Field: field, Says: says})
+		}
+	}
+	var says string
+	call.At, says = localInstant(form.At, zone)
+	if old != nil {
+		call.ID = old.ID
+		if form.At == localTime(zone, old.At, localMinute) {
+			call.At, says = old.At, ""
+		}
+	}
+	check("at", says)
+	call.ErrorS, says = withinField(form.Within)
+	check("within", says)
+	form.Withins = web.Withins(form.Within, call.ErrorS)
+	call.BooksIn, says = booksField(form.BooksIn)
+	check("books-in", says)
+	call.BooksNow, says = booksField(form.BooksNow)
+	check("books-now", says)
+	call.Reading, says = readingField(form.Reading)
+	check("reading", says)
+	if call.Reading != nil && !call.Did(usage.CallClockSet) {
+		call.Kinds = append(call.Kinds, usage.CallTimeNoted)
+	}
+	return form, call, faults
+}
+
+func withinField(s string) (int32, string) {
+	n, err := strconv.ParseInt(s, 10, 32)
+	if err != nil || n < 0 {
+		return 0, web.WithinUnread
+	}
+	return int32(n), ""
+}
+
+func booksField(s string) (*int32, string) {
+	if s == "" {
+		return nil, ""
+	}
+	v, err := strconv.ParseInt(s, 10, 32)
+	if err != nil || v < 0 {
+		return nil, web.BooksUnread
+	}
+	n := int32(v)
+	return &n, ""
+}
+
+// readingField reads what a logger's clock showed, in wall seconds.
+func readingField(s string) (*int64, string) {
+	if s == "" {
+		return nil, ""
+	}
+	for _, layout := range []string{localMinute, localSecond} {
+		if t, err := time.Parse(layout, s); err == nil {
+			reading := t.Unix()
+			return &reading, ""
+		}
+	}
+	return nil, web.ReadingUnread
+}
