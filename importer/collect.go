@@ -123,19 +123,53 @@ func (c *Collector) read(name string, r io.Reader) ([]byte, error) {
 		c.skip(name, tooLarge, true)
 		return nil, nil
 	}
-	buf := bytes.NewBuffer(make([]byte, 0, min(hint, c.limits.CardBytes)+bytes.MinRead))
-	n, err := io.Copy(buf, io.LimitReader(r, c.limits.CardBytes+1))
+	data, err := readUpTo(r, hint, c.limits.CardBytes)
 	if err != nil {
 		return nil, fmt.Errorf("read %s: %w", name, err)
 	}
-	if n > c.limits.CardBytes {
+	if data == nil {
 		c.skip(name, tooLarge, true)
 		return nil, nil
 	}
-	if c.total += n; c.total > c.limits.TotalBytes {
+	if c.total += int64(len(data)); c.total > c.limits.TotalBytes {
 		return nil, c.tooMuch()
 	}
-	return buf.Bytes(), nil
+	return data, nil
+}
+
+// readUpTo reads r to its end, or returns nil for more than limit bytes. It
+// reads in pieces, so that what is too large takes little more memory than the
+// limit before it is let go.
+func readUpTo(r io.Reader, hint, limit int64) ([]byte, error) {
+	size := min(max(hint, 32<<10), limit) + 1
+	var pieces [][]byte
+	total := int64(0)
+	for {
+		piece := make([]byte, size)
+		n, err := io.ReadFull(r, piece)
+		pieces = append(pieces, piece[:n])
+		if total += int64(n); total > limit {
+			return nil, nil
+		}
+		if err == io.EOF || err == io.ErrUnexpectedEOF {
+			return joined(pieces, total), nil
+		}
+		if err != nil {
+			return nil, err
+		}
+		size = min(2*size, 4<<20)
+	}
+}
+
+func joined(pieces [][]byte, total int64) []byte {
+	if len(pieces) == 1 {
+		return pieces[0]
+	}
+	out := make([]byte, 0, total)
+	for _, p := range pieces {
+		out = append(out, p...)
+	}
+	return out
 }
 
 // sizeOf returns the size that a file or an entry of a .zip says it has; 0
