@@ -5,12 +5,31 @@ type Sum struct {
 	Visits    int64
 	ExposureS int64
 	Rate      *Estimate // in the unit that the maker of the sum names; nil without exposure
+	unitS     int64     // exposure of that unit, s; 0 before there is a rate
+	phi       float64   // dispersion of the visits; 0 or NaN: not known, taken as 1
 }
 
 // Per returns the rate of s as visits in so many seconds of exposure, with
-// Garwood's limits at the level Confidence; nil without exposure.
+// DispersedLimits at the level Confidence, which are Garwood's where no dispersion
+// was given to s; nil without exposure.
 func (s Sum) Per(seconds int64) *Estimate {
-	return Rate(s.Visits, float64(s.ExposureS)/float64(seconds), Confidence)
+	return DispersedRate(s.Visits, float64(s.ExposureS)/float64(seconds), s.phi, Confidence)
+}
+
+// WithDispersion returns s with the limits of visits whose variance is phi times
+// their mean, in Rate and Per. phi is floored at 1; NaN is taken as 1. The sums that
+// a Dispersion makes have it already.
+func (s Sum) WithDispersion(phi float64) Sum {
+	s.phi = phi
+	if s.unitS > 0 {
+		s.rated(s.unitS)
+	}
+	return s
+}
+
+// rated enters the rate in a unit of so many seconds of exposure.
+func (s *Sum) rated(seconds int64) {
+	s.unitS, s.Rate = seconds, s.Per(seconds)
 }
 
 func (s *Sum) add(visits, exposureS int32) {
@@ -92,7 +111,7 @@ func ByHour(months []MonthTally) (sums [24]Sum) {
 		sums[c%24].ExposureS += s.ExposureS
 	}
 	for i := range sums {
-		sums[i].Rate = sums[i].Per(hourSeconds)
+		sums[i].rated(hourSeconds)
 	}
 	return sums
 }
@@ -105,7 +124,7 @@ func ByWeekday(months []MonthTally) (sums [7]Sum) {
 		sums[c/24].ExposureS += s.ExposureS
 	}
 	for i := range sums {
-		sums[i].Rate = sums[i].Per(daySeconds)
+		sums[i].rated(daySeconds)
 	}
 	return sums
 }
@@ -116,14 +135,14 @@ func Whole(months []MonthTally) (sum Sum) {
 		sum.Visits += s.Visits
 		sum.ExposureS += s.ExposureS
 	}
-	sum.Rate = sum.Per(daySeconds)
+	sum.rated(daySeconds)
 	return sum
 }
 
 // Weekly sums months altogether; the rate is visits in seven days of exposure.
 func Weekly(months []MonthTally) Sum {
 	sum := Whole(months)
-	sum.Rate = sum.Per(weekSeconds)
+	sum.rated(weekSeconds)
 	return sum
 }
 
@@ -163,7 +182,7 @@ func ByWeek(days []Day) []WeekSum {
 		sums[len(sums)-1].add(days[i].Visits, days[i].ExposureS)
 	}
 	for i := range sums {
-		sums[i].Rate = sums[i].Per(weekSeconds)
+		sums[i].rated(weekSeconds)
 	}
 	return sums
 }

@@ -27,7 +27,7 @@ type SeasonFigures struct {
 	LowerOpenS   *float64  `json:"lower_quartile_open_s"` // null without a median
 	UpperOpenS   *float64  `json:"upper_quartile_open_s"`
 	UnknownOpen  int64     `json:"visits_without_seconds"`
-	Phi          float64   `json:"dispersion"` // of daily visits, as the limits used it: 1 at least
+	Phi          float64   `json:"dispersion"` // of the sum of daily visits, as the limits used it: 1 at least
 
 	total      *Total
 	this, last *Total // on the dates that both years have
@@ -47,7 +47,7 @@ type SeasonData struct {
 // SeasonFiguresOf returns the figures of a season at a site. The season must be of
 // the site's hemisphere.
 //
-// The total is TotalOf by weekday with the season's own dispersion; PerDay is the
+// The total is DispersedTotal by weekday with the season's own dispersion; PerDay is the
 // total over its length. Visits whose time is not known, though their season is,
 // are counted, and shared out over the weekdays as the others lie. The ratio to
 // last year compares the dates that both seasons have between the site's first date
@@ -88,8 +88,8 @@ func (f *SeasonFigures) fill(p seasonPart) {
 	f.Counted = f.timed + f.Untimed
 	f.CoveredDays = float64(exposureS) / daySeconds
 	spread := DispersionOf(p.days())
-	f.Phi = spread.Floored()
-	f.total = p.total(f.Untimed, f.Phi)
+	f.Phi = WholeDispersion(p.days(), spread)
+	f.total = p.total(f.Untimed, spread)
 	f.engaged = EngagementOf(opensIn(p.data.Opens, p.season))
 	f.compare(p, spread)
 	f.finish()
@@ -110,8 +110,8 @@ func (f *SeasonFigures) compare(p seasonPart, spread Dispersion) {
 	if from > to {
 		return
 	}
-	phi := spread.With(DispersionOf(last.days())).Floored()
-	f.this, f.last = p.total(0, phi), last.total(0, phi)
+	spread = spread.With(DispersionOf(last.days()))
+	f.this, f.last = p.total(0, spread), last.total(0, spread)
 }
 
 // finish works out the estimates from the sums.
@@ -220,7 +220,7 @@ func (p seasonPart) covered() (Date, bool) {
 }
 
 // total estimates the visits of the part, to which so many untimed ones belong.
-func (p seasonPart) total(untimed int64, phi float64) *Total {
+func (p seasonPart) total(untimed int64, spread Dispersion) *Total {
 	var strata [7]Stratum
 	days, timed := p.days(), 0.0
 	for _, d := range days {
@@ -241,7 +241,7 @@ func (p seasonPart) total(untimed int64, phi float64) *Total {
 		strata[d.Weekday()-1].SeasonS += p.length(d, exposure)
 	}
 	p.shareOut(&strata, float64(untimed), timed)
-	return TotalOf(strata, phi)
+	return DispersedTotal(strata, spread)
 }
 
 // length returns how long a date is in the season's part: no longer than its

@@ -17,8 +17,8 @@ type Stratum struct {
 // Total is an estimate of the visits of a whole season from a part of it.
 type Total struct {
 	Value    float64 // Σ_w T_w·N_w/E_w
-	variance float64 // Σ_w (T_w/E_w)²·φ·N_w
-	weight   float64 // mean of φ·T_w/E_w: what one more visit would have added
+	variance float64 // Σ_w (T_w/E_w)²·φ_w·N_w
+	weight   float64 // mean of φ_w·T_w/E_w: what one more visit would have added
 	seasonS  int64
 }
 
@@ -35,19 +35,30 @@ type Total struct {
 // The answer is nil without any exposure. A season covered from end to end gives
 // the count itself.
 func TotalOf(strata [7]Stratum, phi float64) *Total {
-	phi = flooredPhi(phi)
-	joined := joinStrata(strata)
+	return totalOf(strata, func(float64) float64 { return flooredPhi(phi) })
+}
+
+// DispersedTotal is TotalOf with a φ for each weekday, that of spread at the mean of
+// the weekday's days: where weekdays differ, a single φ makes too little of the busy
+// ones, in which most of the variance is.
+func DispersedTotal(strata [7]Stratum, spread Dispersion) *Total {
+	return totalOf(strata, spread.At)
+}
+
+// totalOf takes the dispersion of days by their mean.
+func totalOf(strata [7]Stratum, phi func(mean float64) float64) *Total {
 	t := &Total{}
 	weights := 0.0
-	for _, s := range joined {
+	for _, s := range joinStrata(strata) {
 		if s.ExposureS <= 0 {
 			return nil
 		}
 		w := float64(s.SeasonS) / float64(s.ExposureS)
+		spread := phi(s.Visits / float64(s.ExposureS) * daySeconds)
 		t.Value += w * s.Visits
-		t.variance += w * w * phi * s.Visits
+		t.variance += w * w * spread * s.Visits
 		t.seasonS += s.SeasonS
-		weights += phi * w * float64(s.SeasonS)
+		weights += spread * w * float64(s.SeasonS)
 	}
 	if t.seasonS == 0 {
 		return nil

@@ -5,9 +5,14 @@
 // It prints a table by situation, one by what the clock and the row were, and a
 // line for each target, met or not, and ends with status 1 where one is missed.
 //
+// A second table tells how often the 95 % limits of figures hold what is to be
+// expected of the process that made the visits, and how wide they are. Limits that
+// hold it more often than asked are told as "above": exact limits of few visits do.
+//
 // Usage:
 //
 //	truth -networks 200 -seed 1
+//	truth -limits -repeats 40
 //	truth -only "reset, anchored" -networks 4 -v
 package main
 
@@ -33,6 +38,8 @@ type options struct {
 	only     string
 	verbose  int
 	out      string
+	limits   bool // nothing but the limits
+	repeats  int
 }
 
 func main() {
@@ -51,6 +58,9 @@ func run(ctx context.Context, args []string, out, notes io.Writer) (met bool, er
 	if err != nil {
 		return false, err
 	}
+	if opt.limits {
+		return runLimits(opt, out, notes)
+	}
 	began := time.Now()
 	book, err := measureAll(ctx, opt)
 	if err != nil {
@@ -59,6 +69,23 @@ func run(ctx context.Context, args []string, out, notes io.Writer) (met bool, er
 	book.print(out, opt)
 	met = printTargets(out, book.targets(opt.only == ""))
 	fmt.Fprintf(notes, "%d networks, %d sites, %d openings in %.0f s\n", book.networks, book.all.sites, book.all.reached, time.Since(began).Seconds())
+	if opt.only != "" {
+		return met, nil
+	}
+	held, err := runLimits(opt, out, notes)
+	return met && held, err
+}
+
+// runLimits makes, prints and judges the table of limits.
+func runLimits(opt options, out, notes io.Writer) (met bool, err error) {
+	began := time.Now()
+	table, err := measureLimits(opt.repeats, opt.seed)
+	if err != nil {
+		return false, err
+	}
+	table.print(out)
+	met = printTargets(out, table.targets())
+	fmt.Fprintf(notes, "%d kinds of visitors, %d sites of each in %d situations in %.0f s\n", len(kinds()), opt.repeats, len(lacks()), time.Since(began).Seconds())
 	return met, nil
 }
 
@@ -71,6 +98,8 @@ func parse(args []string, notes io.Writer) (options, error) {
 	flags.Uint64Var(&opt.seed, "seed", 1, "another seed makes other networks")
 	flags.StringVar(&opt.only, "only", "", "the one situation to measure; -networks of it are made")
 	flags.StringVar(&opt.out, "out", "", "a folder to write the networks to, each with its truth.json")
+	flags.BoolVar(&opt.limits, "limits", false, "measure nothing but how often limits hold the truth")
+	flags.IntVar(&opt.repeats, "repeats", 40, "sites of each kind of visitors in each situation, for the limits")
 	verbose := flags.Bool("v", false, "tell the worst openings of each situation")
 	flags.IntVar(&opt.verbose, "worst", 0, "how many of the worst openings are told; 12 with -v")
 	if err := flags.Parse(args); err != nil {
@@ -81,6 +110,9 @@ func parse(args []string, notes io.Writer) (options, error) {
 	}
 	if opt.networks < 1 || opt.sites < 1 {
 		return opt, fmt.Errorf("%d networks of %d sites: want 1 or more", opt.networks, opt.sites)
+	}
+	if opt.repeats < 1 {
+		return opt, fmt.Errorf("%d sites of a kind: want 1 or more", opt.repeats)
 	}
 	return opt, nil
 }

@@ -126,12 +126,23 @@ func survey(sample, data []sampleLine, delim byte) layout {
 			columns[i].add(s.n, f)
 		}
 	}
+	columns = used(columns, len(data))
 	heads(sample, delim, columns)
 	l := layout{delim: delim, rowsTried: len(data)}
 	l.roles = assign(columns, &l)
 	l.lateWeekday(data, columns)
 	l.fit(data)
 	return l
+}
+
+// used leaves out the last columns that hardly any line has: they come of torn
+// rows, to which others are glued, and say nothing about the layout.
+func used(columns []column, lines int) []column {
+	n := len(columns)
+	for n > 0 && columns[n-1].filled*50 < lines {
+		n--
+	}
+	return columns[:n]
 }
 
 // heads gives columns the names that a header line carries: the first line of

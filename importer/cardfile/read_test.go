@@ -103,6 +103,35 @@ func TestReadStampOnly(t *testing.T) {
 	}
 }
 
+// TestReadTornColumns has rows that were cut, with the next one glued to them:
+// columns that only these have decide neither the delimiter nor what a column
+// is for, and rows whose seconds were lost stay rows.
+func TestReadTornColumns(t *testing.T) {
+	var unix, dated strings.Builder
+	for i := range 200 {
+		switch i {
+		case 50:
+			fmt.Fprintf(&unix, "34\t14527%d\t%d\n", i, 1452762753+600*i)
+			fmt.Fprintf(&dated, "We\t25/1Th\t25/11/%d\t9\t10:%02d\n", 1+i/8, i%60)
+		case 80, 120:
+			fmt.Fprintf(&unix, "\t%d\n", 1452762753+600*i)
+			fmt.Fprintf(&dated, "We\t25/11/%d\t\t10:%02d\n", 1+i/8, i%60)
+		default:
+			fmt.Fprintf(&unix, "%d\t%d\n", i*i%47, 1452762753+600*i)
+			fmt.Fprintf(&dated, "We\t25/11/%d\t%d\t10:%02d\n", 1+i/8, i*i%47, i%60)
+		}
+	}
+	for name, data := range map[string]string{"seconds unix": unix.String(), "weekday date seconds time": dated.String()} {
+		f := mustRead(t, data, Hint{DateOrder: "ymd"})
+		if got := strings.Join(f.Dialect.Columns, " "); got != name || f.Dialect.Delimiter != "tab" {
+			t.Errorf("columns = %s between %s, want %s between tab", got, f.Dialect.Delimiter, name)
+		}
+		if len(f.Rows) < 199 {
+			t.Errorf("%s: %d rows, want 199 or more; complaints %+v", name, len(f.Rows), f.Complaints)
+		}
+	}
+}
+
 func TestReadPairs(t *testing.T) {
 	f := mustRead(t, "2016-01-14 09:12:33,OPEN\n2016-01-14 09:13:07,CLOSE\n2016-01-15 21:05:06,OPEN\n2016-01-16 21:05:06,OPEN\n2016-01-16 21:05:16,CLOSE\n", Hint{})
 	want := "2016-01-14T09:12:33/34 2016-01-14T09:13:07/-1 2016-01-15T21:05:06/-1 2016-01-16T21:05:06/10 2016-01-16T21:05:16/-1"

@@ -117,6 +117,7 @@ type keeper struct {
 	woke    map[int]bool  // rows before which the clock stood still
 	twice   map[int]int32 // rows in the hour that comes twice that may be an hour later, by how many seconds
 	runs    []run
+	own     own
 	times   []Time
 	notices []Notice
 }

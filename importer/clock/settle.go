@@ -1,7 +1,9 @@
 package clock
 
 import (
+	"cmp"
 	"fmt"
+	"math"
 	"slices"
 
 	"doorleaf/usage"
@@ -23,6 +25,7 @@ const (
 // be right by drift alone, somebody set the clock between them (the run is cut
 // there), or one of the times was noted wrongly (it is left out).
 func (k *keeper) settle() {
+	k.ownDrift()
 	for n := 0; n < len(k.runs); n++ {
 		if k.runs[n].state != good {
 			continue
@@ -49,10 +52,63 @@ func slopeOf(a, b anchor) float64 {
 	return float64(b.off()-a.off()) / max(float64(b.true-a.true), 1)
 }
 
+// own is what is known of how fast this one clock goes, from all its anchors. A
+// crystal keeps its drift, but for the weather, when the clock is set anew.
+type own struct {
+	drift float64 // seconds gained a second
+	known bool
+}
+
+const (
+	// ownApart is how far apart anchors must lie for the drift between them to
+	// tell more of the crystal than of the people who read the time, seconds.
+	ownApart = 10 * day
+	// ownPairs is how many pairs of anchors tell a clock's own drift.
+	ownPairs = 3
+)
+
+// ownDrift takes the middle of the drifts between neighbouring anchors, weighed
+// by the time between them: jumps, sets and typing errors fall outside.
+func (k *keeper) ownDrift() {
+	type pair struct{ slope, weight float64 }
+	var pairs []pair
+	total := 0.0
+	for _, r := range k.runs {
+		for j := 0; j+1 < len(r.anchors); j++ {
+			a, b := r.anchors[j], r.anchors[j+1]
+			if s := slopeOf(a, b); b.true-a.true >= ownApart && math.Abs(s) <= believable {
+				pairs = append(pairs, pair{s, float64(b.true - a.true)})
+				total += float64(b.true - a.true)
+			}
+		}
+	}
+	if len(pairs) < ownPairs {
+		return
+	}
+	slices.SortFunc(pairs, func(a, b pair) int { return cmp.Compare(a.slope, b.slope) })
+	half := total / 2
+	for _, p := range pairs {
+		if half -= p.weight; half <= 0 {
+			k.own = own{p.slope, true}
+			return
+		}
+	}
+}
+
+// drifts returns what the clock gains in a time, and by how much it may miss
+// that: little if its own drift is known, else what any clock may gain or lose.
+func (k *keeper) drifts(time int64) (gain, give float64) {
+	if k.own.known {
+		return k.own.drift * float64(time), usual * float64(time)
+	}
+	return 0, believable * float64(time)
+}
+
 // agree reports whether drift alone can lie between two anchors.
 func (k *keeper) agree(a, b anchor) bool {
-	allowed := believable*float64(b.true-a.true) + float64(a.errorS+b.errorS)
-	return b.true > a.true-int64(a.errorS+b.errorS) && float64(abs(b.off()-a.off())) <= allowed
+	errors := a.errorS + b.errorS
+	gain, give := k.drifts(b.true - a.true)
+	return b.true > a.true-int64(errors) && math.Abs(float64(b.off()-a.off())-gain) <= give+float64(errors)
 }
 
 // crystal finds a run whose clock goes wrong by more than is believable and
@@ -291,8 +347,8 @@ func (k *keeper) cutBetween(n int, a, b anchor, step int64) bool {
 	if i < 0 || !k.split(n, i, why) {
 		return k.leaveOut(n, slices.Index(k.runs[n].anchors, b))
 	}
-	if size := abs(step); size <= smallJump && (!exactZone(a, b) || k.setRight(n+1, b)) {
-		k.loosen(n, a, int32(size))
+	if size := abs(step); size <= smallJump && (!exactHour(a, b) || k.setRight(n+1, b)) {
+		k.loosen(n, a, int32(size)+a.errorS+b.errorS)
 	}
 	k.jumpNotice(i, b, step, why)
 	return true
@@ -311,13 +367,11 @@ func (k *keeper) doubtCall(n int, b anchor, step int64) {
 	}
 }
 
-// exactZone reports whether the clock went by a multiple of half an hour to
-// within a minute or so: somebody set it, and at the box.
-func exactZone(a, b anchor) bool {
-	const half = 2 * zoneStep
-	step := abs(b.off() - a.off())
-	miss := abs(step - (step+half/2)/half*half)
-	return step >= zoneStep && float64(miss) <= minute+usual/4*float64(b.true-a.true)
+// exactHour reports whether the clock went by an hour to within a minute or so:
+// somebody set it to summer time or back, and at the box.
+func exactHour(a, b anchor) bool {
+	miss := abs(abs(b.off()-a.off()) - hour)
+	return float64(miss) <= minute+usual/4*float64(b.true-a.true)
 }
 
 // smallJump is the largest step, in seconds, that a clock may have made by
