@@ -48,7 +48,7 @@ func (s *server) networkSite(ctx context.Context, site store.SiteSummary) (web.N
 	if err != nil {
 		return web.NetworkSite{}, nil, err
 	}
-	weekly := weeklyOf(months, usage.DispersionOf(days).Floored())
+	weekly := weeklyOf(months, usage.DispersionOfSeasons(days, usage.HemisphereOf(site.Latitude)).Floored())
 	row := web.NetworkSite{
 		Site: heading(site.Site), Weekly: weekly.Rate, Visits: weekly.Visits, ExposedS: weekly.ExposureS,
 		LastCard: site.LastCardAt, Cards: site.Cards,

@@ -166,7 +166,7 @@ func (d *siteData) phi() float64 {
 	if d.figures != nil {
 		return d.figures.figures.Phi
 	}
-	return usage.DispersionOf(d.days).Floored()
+	return usage.DispersionOfSeasons(d.days, usage.HemisphereOf(d.site.Latitude)).Floored()
 }
 
 // weeklyOf sums months to visits a week of recording, with limits for days of the
