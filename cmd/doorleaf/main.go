@@ -36,6 +36,8 @@ type commands struct {
 	Inspect inspectCommand `cmd:"" help:"Say what is read from card files; keep nothing."`
 	Import  importCommand  `cmd:"" help:"Keep card files and derive their sites again."`
 	Rebuild rebuildCommand `cmd:"" help:"Derive everything again from what is kept."`
+	Report  reportCommand  `cmd:"" help:"Write a season report."`
+	Export  exportCommand  `cmd:"" help:"Write the network as open data."`
 	Forge   forgeCommand   `cmd:"" help:"Make invented card files and their truth."`
 	Health  healthCommand  `cmd:"" hidden:"" help:"Ask a running server whether it is well."`
 }

@@ -1,0 +1,30 @@
+// Package report writes what leaves the house: the season report as PDF, HTML,
+// XLSX and CSV. It gets plain values and writes bytes; the same values give the
+// same bytes, but for the day on which they were made.
+package report
+
+import "doorleaf/usage"
+
+// Season is all that a season report says.
+type Season struct {
+	Name     string // as in the address: 2026-summer
+	Title    string // as people say it: summer 2026
+	Made     usage.Date
+	Network  usage.SeasonFigures
+	Pattern  usage.Pattern // of all sites together
+	Sites    []Site        // by code
+	OneSite  bool          // the report is about Sites[0] alone
+	Sentence []string      // the season in five sentences or fewer
+}
+
+// Site is one site in a season report.
+type Site struct {
+	usage.Site
+	Figures  usage.SeasonFigures
+	Pattern  usage.Pattern
+	Days     []usage.Day     // of the season, ascending
+	Coverage []usage.Stretch // that touches the season
+	Findings []usage.Finding // that touch the season, answered ones too
+	Calls    []usage.ServiceCall
+	Place    string // in the order of sites, with its uncertainty: "2nd to 4th"; "" where it cannot be told
+}
