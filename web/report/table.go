@@ -52,7 +52,6 @@ func (t instant) String() string {
 	return time.Unix(t.unix, 0).In(time.FixedZone("", int(t.offset))).Format(time.RFC3339)
 }
 
-
 // whole makes a cell of a whole number.
 func whole[N ~int | ~int16 | ~int32 | ~int64](n N) cell { return int64(n) }
 
