@@ -25,6 +25,7 @@ var roleNames = [...]string{"other", "weekday", "date", "time", "stamp", "unix",
 type layout struct {
 	delim     byte // one of delimiters, or 0: rows have one field
 	roles     []role
+	rare      int  // the last columns that hardly any line has
 	seconds   bool // times have seconds
 	padded    bool // the last group of a time always has two digits
 	hours12   bool
@@ -75,9 +76,9 @@ func infer(sample []sampleLine) layout {
 	return tried[best]
 }
 
-// idle counts the columns without a role.
+// idle counts the columns without a role, but for those that are rare.
 func (l *layout) idle() (n int) {
-	for _, r := range l.roles {
+	for _, r := range l.roles[:len(l.roles)-l.rare] {
 		if r == roleOther {
 			n++
 		}
@@ -126,20 +127,22 @@ func survey(sample, data []sampleLine, delim byte) layout {
 			columns[i].add(s.n, f)
 		}
 	}
+	all := len(columns)
 	columns = used(columns, len(data))
 	heads(sample, delim, columns)
-	l := layout{delim: delim, rowsTried: len(data)}
-	l.roles = assign(columns, &l)
+	l := layout{delim: delim, rowsTried: len(data), rare: all - len(columns)}
+	l.roles = append(assign(columns, &l), make([]role, l.rare)...)
 	l.lateWeekday(data, columns)
 	l.fit(data)
 	return l
 }
 
-// used leaves out the last columns that hardly any line has: they come of torn
-// rows, to which others are glued, and say nothing about the layout.
+// used leaves out the last columns that less than a tenth of the lines have: they
+// come of torn rows, to which others are glued, and say nothing about the layout.
+// A card that grows must be read alike each time, however short it was at first.
 func used(columns []column, lines int) []column {
 	n := len(columns)
-	for n > 0 && columns[n-1].filled*50 < lines {
+	for n > 0 && columns[n-1].filled*10 < lines {
 		n--
 	}
 	return columns[:n]

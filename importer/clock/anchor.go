@@ -34,6 +34,15 @@ func opened(at int64) int64 {
 	return at
 }
 
+// latest is when at the latest the opening began beside which somebody wrote down
+// a time.
+func latest(at int64) int64 {
+	if at%minute == 0 {
+		return at + minute
+	}
+	return at + errorSecond
+}
+
 // anchor ties runs to true time by what people noted.
 func (k *keeper) anchor() {
 	k.removals()

@@ -140,6 +140,7 @@ const mostStrays = 3
 // strays takes the time from rows that jump away while the rows around them run
 // on: a misread digit and not a clock that was set.
 func (k *keeper) strays() {
+	end := k.ends()
 	var kept []int // rows with a date that stand so far
 	var found []int
 	for i := range k.Rows {
@@ -149,6 +150,9 @@ func (k *keeper) strays() {
 		n := 0
 		if k.state[i] == good {
 			n = k.straysBefore(kept, i)
+		}
+		if n == 1 && end[kept[len(kept)-1]] && k.backAfter(kept[len(kept)-1], i) {
+			n = 0
 		}
 		for _, s := range kept[len(kept)-n:] {
 			k.state[s] = none
@@ -163,6 +167,22 @@ func (k *keeper) strays() {
 			Changes: "They are counted between their neighbours, and in no hour unless these are close.",
 		})
 	}
+}
+
+// ends marks the rows with which a card's stay in the logger ended: somebody was
+// at the box.
+func (k *keeper) ends() map[int]bool {
+	out := make(map[int]bool, len(k.Stints))
+	for _, st := range k.Stints {
+		out[st.Last] = true
+	}
+	return out
+}
+
+// backAfter reports whether the clock may have been set back between two rows, by
+// as much as people set clocks back: to winter time, or to another zone.
+func (k *keeper) backAfter(a, b int) bool {
+	return k.base[a] > k.base[b] && k.base[a]-k.base[b] <= day
 }
 
 // old reports whether a row shows a date from before the site was installed that

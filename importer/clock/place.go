@@ -178,7 +178,7 @@ func (k *keeper) firm(n int) (low, high int64) {
 			low = max(low, *st.RemovedAt-hour)
 		}
 		if st.Last >= r.last {
-			high = min(high, *st.RemovedAt+int64(givenError(*st.RemovedAt)))
+			high = min(high, latest(*st.RemovedAt))
 			break
 		}
 	}
@@ -274,7 +274,7 @@ func (k *keeper) bracket() {
 	for i := len(k.times) - 1; i >= 0; i-- {
 		for s >= 0 && k.Stints[s].Last >= i {
 			if at := k.Stints[s].RemovedAt; at != nil && !k.rejected(s) && k.Stints[s].Answer != usage.AnswerTyping {
-				high = min(high, *at+int64(givenError(*at)))
+				high = min(high, latest(*at))
 			}
 			s--
 		}

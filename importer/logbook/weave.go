@@ -11,6 +11,7 @@ import (
 // strand is a family with what is needed to lay it beside the others.
 type strand struct {
 	family
+	own   []int64  // by item: its reading where that is credible; or none
 	order []int64  // by item: a reading that never decreases, to merge by
 	cut   []bool   // by item: a card's stay in the logger ended with it
 	lead  []int32  // by item: seconds that a card beginning here carries for the row before it, or Unknown
@@ -70,7 +71,8 @@ func pickStrand(strands []*strand, next []int) int {
 // and it is known when the cards came out, the whole of one comes before the
 // other. Stays that overlap by more were interrupted by others. Else rows are
 // merged by reading; where a disturbed clock makes these equal, by when the
-// cards came out, and then by what the clock did read.
+// cards came out, by which stay began first (a reading that is written again and
+// again may go on from one card to the next), and then by what the clock did read.
 func (s *strand) before(i int, t *strand, j int) bool {
 	p, q := s.stay[i], t.stay[j]
 	if !p.interrupts(q) && p.end != nil && q.end != nil && *p.end != *q.end {
@@ -81,6 +83,12 @@ func (s *strand) before(i int, t *strand, j int) bool {
 	}
 	if p.end != nil && q.end != nil && *p.end != *q.end {
 		return *p.end < *q.end
+	}
+	if (s.own[i] == none) != (t.own[j] == none) {
+		return t.own[j] == none // which comes after the credible reading that it is merged by
+	}
+	if p.low != none && q.low != none && p.low != q.low {
+		return p.low < q.low
 	}
 	x, y := &s.items[i], &t.items[j]
 	return x.timed && y.timed && x.reading < y.reading
@@ -216,45 +224,65 @@ const none = -1 << 62
 // without anything credible before it, the first credible reading after it or
 // the time at which the card came out stands in.
 func arrange(strands []*strand) {
-	own := make([][]int64, len(strands))
-	var ends []int64 // credible readings after which a disturbance follows
-	for k, s := range strands {
-		own[k] = credible(s.items)
-		ends = appendEnds(ends, own[k])
+	var ends []ending
+	for _, s := range strands {
+		s.own = credible(s.items)
+		ends = appendEnds(ends, s)
 	}
-	slices.Sort(ends)
-	for k, s := range strands {
-		s.stay = stays(own[k], s.cut, s.when)
-		s.order = ordering(own[k], s.cut, s.stay, ends)
+	slices.SortFunc(ends, func(a, b ending) int { return cmp.Compare(a.at, b.at) })
+	for _, s := range strands {
+		s.stay = stays(s.own, s.cut, s.when)
+		s.order = ordering(s, ends)
 	}
 }
 
+// ending is a credible reading after which a disturbance follows on the card.
+type ending struct {
+	at    int64
+	tail  int64 // the last reading of the disturbed rows of its stay, if reset
+	reset bool  // the clock counted on from its default
+}
+
+// counts reports whether a row is of a clock that counts on from its default.
+func (it *item) counts() bool { return it.timed && !it.clear }
+
 // appendEnds appends the last reading of each stretch of credible rows that
 // rows without one follow.
-func appendEnds(ends []int64, own []int64) []int64 {
-	for i := 1; i < len(own); i++ {
-		if own[i] == none && own[i-1] != none {
-			ends = append(ends, own[i-1])
+func appendEnds(ends []ending, s *strand) []ending {
+	for i := 1; i < len(s.own); i++ {
+		if s.own[i] != none || s.own[i-1] == none {
+			continue
 		}
+		e := ending{at: s.own[i-1]}
+		for j := i; j < len(s.own) && s.own[j] == none; j++ {
+			if s.items[j].counts() {
+				e.reset, e.tail = true, s.items[j].reading
+			}
+			if s.cut[j] {
+				break
+			}
+		}
+		ends = append(ends, e)
 	}
 	return ends
 }
 
-func ordering(own []int64, cut []bool, stays []*stay, ends []int64) []int64 {
+func ordering(s *strand, ends []ending) []int64 {
+	own := s.own
 	ahead := lookAhead(own, make([]bool, len(own)))
-	inStay := lookAhead(own, cut)
-	alone := len(own) > 0 && stays[0] == stays[len(stays)-1] // one stay: no other card comes between
+	inStay := lookAhead(own, s.cut)
+	alone := len(own) > 0 && s.stay[0] == s.stay[len(own)-1] // one stay: no other card comes between
 	order := make([]int64, len(own))
 	last := int64(none)
 	for i := range own {
-		switch end := stays[i].end; {
+		switch end := s.stay[i].end; {
 		case own[i] != none:
 			last = own[i]
 		case last == none && inStay[i] == none && end != nil:
 			last = *end
-		case last != none && alone:
+		case last != none && (alone || !s.begins(i)):
 		default:
-			if d := lastBetween(ends, last, before(ahead[i], end)); d != none {
+			if d := after(ends, last, before(ahead[i], end), s.firstCount(i)); d != none {
 				last = max(last, d)
 			} else if last == none {
 				last = inStay[i]
@@ -263,6 +291,23 @@ func ordering(own []int64, cut []bool, stays []*stay, ends []int64) []int64 {
 		order[i] = last
 	}
 	return order
+}
+
+// begins reports whether a stay in the logger begins with item i.
+func (s *strand) begins(i int) bool { return i == 0 || s.cut[i-1] }
+
+// firstCount returns the first reading of a clock that counts on from its default
+// in the stay of item i, from it on; none without one.
+func (s *strand) firstCount(i int) int64 {
+	for ; i < len(s.items); i++ {
+		if s.items[i].counts() {
+			return s.items[i].reading
+		}
+		if s.cut[i] {
+			break
+		}
+	}
+	return none
 }
 
 // before returns the earlier of a reading and a time, either of which may be
@@ -274,18 +319,30 @@ func before(reading int64, end *int64) int64 {
 	return reading
 }
 
-// lastBetween returns the largest of ends that is at least low and below high;
-// none where there is none.
-func lastBetween(ends []int64, low, high int64) int64 {
-	n := len(ends)
-	if high != none {
-		n, _ = slices.BinarySearch(ends, high)
+// after finds the disturbance that rows without a credible reading go on with,
+// whose ending is at least low and below high: if they count on from a clock's
+// default, the one of which the count goes on soonest, else the last. It returns
+// the credible reading before it; none where there is none.
+func after(ends []ending, low, high, count int64) int64 {
+	best, gap, at := -1, int64(longestGap), int64(none)
+	for i, e := range ends {
+		if e.at < low || high != none && e.at >= high {
+			continue
+		}
+		at = e.at
+		if g := count - e.tail; count != none && e.reset && g >= 0 && g <= gap {
+			best, gap = i, g
+		}
 	}
-	if n == 0 || ends[n-1] < low {
-		return none
+	if best >= 0 {
+		return ends[best].at
 	}
-	return ends[n-1]
+	return at
 }
+
+// longestGap is the longest time between the last row of one card and the first
+// of the next one, seconds.
+const longestGap = 60 * 86400
 
 // credible returns the readings of the longest series of clear rows that never
 // steps back, and none for all other rows: misread digits and clocks that were
