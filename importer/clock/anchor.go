@@ -125,10 +125,11 @@ func (k *keeper) impossible(stint int, why string) {
 // clockSet begins a run where a call set the clock.
 func (k *keeper) clockSet(c usage.ServiceCall) {
 	reading := c.At + int64(k.offset(c.At))
+	errorS := max(c.ErrorS, setError)
 	if c.Reading != nil {
-		reading = *c.Reading
+		reading, errorS = *c.Reading, max(c.ErrorS, errorSecond)
 	}
-	set := anchor{base: k.baseOf(reading), true: c.At, errorS: max(c.ErrorS, errorSecond), row: -1, stint: -1, kind: "clock set", belief: c.Reading != nil}
+	set := anchor{base: k.baseOf(reading), true: c.At, errorS: errorS, row: -1, stint: -1, kind: "clock set", belief: c.Reading != nil}
 	i := k.afterSet(set)
 	if i < 0 {
 		return

@@ -118,6 +118,8 @@ type keeper struct {
 	twice   map[int]int32 // rows in the hour that comes twice that may be an hour later, by how many seconds
 	runs    []run
 	own     own
+	people  int // changes of civil time after which people moved the clock, in a call
+	itself  int // changes of civil time at which it moved by itself
 	times   []Time
 	notices []Notice
 }

@@ -208,6 +208,25 @@ func TestTimesPattern(t *testing.T) {
 	}
 }
 
+// TestTimesLostRun has a run without a date that holds two removals, the first of
+// them noted an hour wrongly: the set right after the second tells.
+func TestTimesLostRun(t *testing.T) {
+	in := Input{Site: site(t, "Europe/Dublin", usage.ClockFixed, "2024-03-01"), Rows: rows(t,
+		"2024-03-05T10:00:00", "2000-01-01T02:00:00", "2000-01-03T00:00:00", "2000-01-05T00:00:00", "2024-03-10T10:00:00")}
+	in.Stints = []Stint{
+		{First: 0, Last: 2, RemovedAt: at(t, "2024-03-07T11:00:20")},
+		{First: 3, Last: 3, RemovedAt: at(t, "2024-03-09T12:00:20")},
+		{First: 4, Last: 4},
+	}
+	in.Calls = []usage.ServiceCall{{At: unix(t, "2024-03-09T12:00:50"), ErrorS: 5, Kinds: []usage.CallKind{usage.CallClockSet}}}
+	times, _, _ := Times(in)
+	for i, want := range map[int]string{1: "2024-03-05T14:00:20", 2: "2024-03-07T12:00:20", 3: "2024-03-09T12:00:20"} {
+		if x := times[i]; !x.Timed || abs(x.At-unix(t, want)) > 60 {
+			t.Errorf("row %d: %s, want %s", i, describe(times[i:i+1]), want)
+		}
+	}
+}
+
 // TestTimesSlowClock reads an eleven-month card whose clock is 6 s a day slow,
 // set right at its beginning and dated at its end.
 func TestTimesSlowClock(t *testing.T) {
@@ -376,6 +395,143 @@ func checkCivil(t *testing.T, s Site, zone string, rows []Row, i int, want strin
 	times, _, _ := Times(Input{Site: s, Rows: rows, Stints: one(rows, nil)})
 	if got := time.Unix(times[i].At, 0).UTC().Format("2006-01-02T15:04:05Z"); got != want {
 		t.Errorf("%s, reading %s: %s, want %s", zone, time.Unix(rows[i].Reading, 0).UTC().Format(stamp), got, want)
+	}
+}
+
+// station is a box whose card is read every so many days, for tests: off says by
+// how much its clock is ahead at an instant, which of the reading of which visit.
+type station struct {
+	in    Input
+	truth []int64
+}
+
+// visits makes openings every five hours and, every fifteen days, a removal that
+// noted writes down; off is how far the clock is ahead after so many visits.
+func visits(t testing.TB, from string, count int, off func(at int64, visits int) int64, noted func(at int64, visit int) *int64) *station {
+	t.Helper()
+	s := &station{in: Input{Site: site(t, "Europe/Dublin", usage.ClockFixed, "2023-12-01")}}
+	at := unix(t, from)
+	for v := range count {
+		first := len(s.in.Rows)
+		for n := range int64(72) {
+			at += 5 * hour
+			s.truth = append(s.truth, at)
+			s.in.Rows = append(s.in.Rows, Row{Timed: true, Reading: at + off(at, v), OpenS: 9})
+			if n == 71 {
+				s.in.Stints = append(s.in.Stints, Stint{First: first, Last: len(s.in.Rows) - 1, RemovedAt: noted(at, v)})
+			}
+		}
+	}
+	return s
+}
+
+func rightly(at int64, _ int) *int64 {
+	at++
+	return &at
+}
+
+// off counts the openings that are more than a minute wrong, and those of which
+// the truth lies beyond their error.
+func (s *station) off() (wrong, beyond int) {
+	times, _, _ := Times(s.in)
+	for i, x := range times {
+		d := abs(x.At - s.truth[i])
+		if d > 60 {
+			wrong++
+		}
+		if d > int64(x.ErrorS) {
+			beyond++
+		}
+	}
+	return wrong, beyond
+}
+
+// setBack is a box whose clock is an hour ahead until its first removal.
+func setBack(t testing.TB) *station {
+	s := visits(t, "2024-01-01T09:00:00", 4, func(_ int64, v int) int64 {
+		if v < 1 {
+			return hour
+		}
+		return 0
+	}, rightly)
+	for i := 72; i < len(s.truth); i++ {
+		s.truth[i] -= 4*hour + 30*minute
+		s.in.Rows[i].Reading -= 4*hour + 30*minute
+	}
+	for i := range s.in.Stints[1:] {
+		*s.in.Stints[i+1].RemovedAt -= 4*hour + 30*minute
+	}
+	return s
+}
+
+// The causes of wrong times that made networks showed, one a row: how many
+// openings may be more than a minute wrong, of 72 a visit. None may be beyond its
+// error.
+func TestTimesCauses(t *testing.T) {
+	dublin := site(t, "Europe/Dublin", usage.ClockFixed, "2023-12-01").Zone
+	civil := func(at int64, _ int) int64 { return int64(dublin.OffsetAt(at)) }
+	set := func(at string) []usage.ServiceCall {
+		return []usage.ServiceCall{{At: unix(t, at), ErrorS: 5, Kinds: []usage.CallKind{usage.CallClockSet}}}
+	}
+	tests := []struct {
+		name  string
+		s     *station
+		calls []usage.ServiceCall
+		wrong int
+	}{
+		{"a set that was wrong by less than any clock may drift", visits(t, "2024-01-01T09:00:00", 8, func(int64, int) int64 { return -200 }, rightly), set("2024-01-01T10:00:00"), 0},
+		{"a jump that a poor clock could drift", visits(t, "2024-01-01T09:00:00", 16, func(_ int64, v int) int64 {
+			if v >= 12 {
+				return 2000
+			}
+			return 0
+		}, func(at int64, v int) *int64 {
+			if v > 4 && v < 15 && v != 12 {
+				return nil // known times lie 120 days apart about the jump
+			}
+			return rightly(at, v)
+		}), nil, 8 * 72},
+		{"a removal long after the box had died", visits(t, "2024-01-01T09:00:00", 1, func(int64, int) int64 { return 0 }, func(at int64, v int) *int64 {
+			at += 7*day + 5*hour
+			return &at
+		}), set("2024-01-01T10:00:00"), 0},
+		{"follows daylight saving for two years, the removal after a change off by an hour", visits(t, "2024-01-01T09:00:00", 44, civil, func(at int64, v int) *int64 {
+			if v == 5 {
+				at += hour
+			}
+			return rightly(at, v)
+		}), nil, 0},
+		{"set back an hour at a removal, the next opening half an hour later", setBack(t), nil, 0},
+		{"poor crystal, one removal off by a day", visits(t, "2024-01-01T09:00:00", 12, func(at int64, v int) int64 {
+			return (at - unix(t, "2024-01-01T09:00:00")) / 400
+		}, func(at int64, v int) *int64 {
+			if v == 5 {
+				at += day
+			}
+			return rightly(at, v)
+		}), nil, 72},
+		{"poor crystal, set back before the last visit", visits(t, "2024-01-01T09:00:00", 12, func(at int64, v int) int64 {
+			from := unix(t, "2024-01-01T09:00:00")
+			if v == 11 {
+				from += 165 * day
+			}
+			return (at - from) / 400
+		}, rightly), nil, 12 * 72},
+		{"follows daylight saving, nothing noted before the first change", visits(t, "2024-02-20T09:00:00", 20, civil, func(at int64, v int) *int64 {
+			if v < 3 {
+				return nil
+			}
+			return rightly(at, v)
+		}), nil, 0},
+	}
+	for _, tt := range tests {
+		t.Run(tt.name, func(t *testing.T) {
+			tt.s.in.Calls = tt.calls
+			wrong, beyond := tt.s.off()
+			if wrong > tt.wrong || beyond > 0 {
+				t.Errorf("%d of %d openings wrong, want at most %d; %d beyond their error, want 0", wrong, len(tt.s.truth), tt.wrong, beyond)
+			}
+		})
 	}
 }
 

@@ -151,7 +151,7 @@ func (k *keeper) strays() {
 		if k.state[i] == good {
 			n = k.straysBefore(kept, i)
 		}
-		if n == 1 && end[kept[len(kept)-1]] && k.backAfter(kept[len(kept)-1], i) {
+		if n == 1 && k.setBack([3]int{kept[len(kept)-2], kept[len(kept)-1], i}, end) {
 			n = 0
 		}
 		for _, s := range kept[len(kept)-n:] {
@@ -179,10 +179,17 @@ func (k *keeper) ends() map[int]bool {
 	return out
 }
 
-// backAfter reports whether the clock may have been set back between two rows, by
-// as much as people set clocks back: to winter time, or to another zone.
-func (k *keeper) backAfter(a, b int) bool {
-	return k.base[a] > k.base[b] && k.base[a]-k.base[b] <= day
+// setBack reports whether the clock was set back at the end of a stay between two
+// of these rows, which follow each other, by as much as people set clocks back:
+// to winter time, or to another zone. Then none of them is misread.
+func (k *keeper) setBack(rows [3]int, end map[int]bool) bool {
+	for j := 0; j+1 < len(rows); j++ {
+		back := k.base[rows[j]] - k.base[rows[j+1]]
+		if end[rows[j]] && back > 0 && back <= day {
+			return true
+		}
+	}
+	return false
 }
 
 // old reports whether a row shows a date from before the site was installed that

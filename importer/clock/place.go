@@ -17,6 +17,9 @@ const (
 	// about 25 °C, ibid.): a winter and a summer half of a year differ by some
 	// 10 ppm from their mean, weeks by less.
 	bend = 4e-6
+	// steeper bounds the drift of a clock whose drift is beyond belief, as a multiple
+	// of what its known times show: it may not keep it. Common practice, no source.
+	steeper = 1.5
 	// setError is how well a clock is held to have been set by hand, seconds.
 	// Common practice, no source.
 	setError = 60
@@ -97,7 +100,11 @@ func (k *keeper) anchored(r run) curve {
 		case j == len(a):
 			return k.outside(r, j-1, base)
 		}
-		return between(a[j-1], a[j], base, r.steep)
+		off, e := between(a[j-1], a[j], base, r.steep)
+		if k.changed(a[j-1].true, a[j].true) == 0 { // it may have gone there and back between them
+			off += float64(k.changed(a[j-1].true, base-int64(off)))
+		}
+		return off, e
 	}
 }
 
@@ -107,7 +114,11 @@ func (k *keeper) outside(r run, j int, base int64) (off, errorS float64) {
 	a := r.anchors
 	d := float64(base - a[j].base)
 	off, here := a[j].ahead()
+	off += float64(k.changed(a[j].true, base-int64(off)))
 	ppm := driftPPM
+	if r.steep {
+		ppm = steeper * k.own.steep
+	}
 	if len(a) > 1 {
 		p, q := a[0], a[1]
 		if j > 0 {
@@ -120,7 +131,7 @@ func (k *keeper) outside(r run, j int, base int64) (off, errorS float64) {
 			off += s * d
 			ppm = math.Min(driftPPM, driftPPM/2+float64(p.errorS+q.errorS)/float64(q.true-p.true))
 			if r.steep {
-				ppm = 1.5 * math.Abs(s)
+				ppm = steeper * math.Abs(s)
 			}
 		}
 	}
@@ -138,7 +149,7 @@ func between(p, q anchor, base int64, steep bool) (off, errorS float64) {
 	near := math.Min(float64(base-p.base), float64(q.base-base))
 	errorS = math.Hypot((1-w)*fromS, w*toS) + bend*near
 	if steep {
-		errorS += 1.5 * math.Abs(slopeOf(p, q)) * near
+		errorS += steeper * math.Abs(slopeOf(p, q)) * near
 	}
 	return off, errorS
 }
@@ -264,7 +275,7 @@ func (k *keeper) bracket() {
 		t := &k.times[i]
 		switch {
 		case t.Timed:
-			low = t.At
+			low = t.At - k.doubt(i)
 		case t.Earliest == 0:
 			t.Earliest = low
 		}
@@ -281,7 +292,7 @@ func (k *keeper) bracket() {
 		t := &k.times[i]
 		switch {
 		case t.Timed:
-			high = t.At
+			high = t.At + k.doubt(i)
 		case t.Latest == 0:
 			// Neighbours that contradict each other still hold it between them.
 			t.Earliest, t.Latest = min(t.Earliest, high), max(t.Earliest, high)
@@ -290,6 +301,15 @@ func (k *keeper) bracket() {
 			k.narrow(i)
 		}
 	}
+}
+
+// doubt is by how much a timed row may lie elsewhere than its neighbours do: a run
+// without a date has its time from the middle of the room that it has.
+func (k *keeper) doubt(i int) int64 {
+	if k.state[i] == lost {
+		return int64(k.times[i].ErrorS)
+	}
+	return 0
 }
 
 // narrow uses the time of day of a stamp whose date was not read: where the

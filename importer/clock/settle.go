@@ -16,6 +16,14 @@ const (
 	believable = 200e-6
 	// zoneStep is what offsets to UTC are multiples of, seconds.
 	zoneStep = 900
+	// stray is how far the drift of a crystal may stray from its own middle with the
+	// weather: twice what winter and summer make of the tuning-fork parabola
+	// (−0.035 ppm/°C² about 25 °C; Maxim, MAX6902 data sheet, page 14).
+	stray = 25e-6
+	// furthest is by how much people set a clock wrong without seeing it, seconds:
+	// to the time of another zone. A card that seems to have come out even later
+	// after its last row came out of a logger that was dead.
+	furthest = 15 * hour
 	// usual is a drift that clocks do have, by which a change of zone may miss
 	// a multiple of zoneStep.
 	usual = 40e-6
@@ -26,13 +34,19 @@ const (
 // there), or one of the times was noted wrongly (it is left out).
 func (k *keeper) settle() {
 	k.ownDrift()
+	k.habits()
+	k.crystal()
 	for n := 0; n < len(k.runs); n++ {
 		if k.runs[n].state != good {
+			k.settleLost(n)
 			continue
 		}
-		k.crystal(n)
+		if k.runs[n].steep {
+			k.settleSteep(n)
+			continue
+		}
 		for j := 0; j+1 < len(k.runs[n].anchors); {
-			if k.runs[n].steep || k.agree(k.runs[n].anchors[j], k.runs[n].anchors[j+1]) || k.resolve(n, j) {
+			if k.agree(k.runs[n].anchors[j], k.runs[n].anchors[j+1]) || k.resolve(n, j) {
 				j++
 				continue
 			}
@@ -52,17 +66,63 @@ func slopeOf(a, b anchor) float64 {
 	return float64(b.off()-a.off()) / max(float64(b.true-a.true), 1)
 }
 
+// settleLost looks at the anchors of a run without a date. Nobody sets a clock and
+// leaves it without one: where two contradict each other, one was noted wrongly,
+// and it is left out if a third anchor or a set right after the other tells which.
+func (k *keeper) settleLost(n int) {
+	for j := 0; j+1 < len(k.runs[n].anchors); j++ {
+		anchors := k.runs[n].anchors
+		a, b := anchors[j], anchors[j+1]
+		third := j+2 < len(anchors)
+		switch {
+		case k.agree(a, b):
+			continue
+		case !a.belief && (k.setRight(n, b) || third && k.agree(b, anchors[j+2])):
+			k.leaveOut(n, j)
+		case !b.belief && third && k.agree(a, anchors[j+2]):
+			k.leaveOut(n, j+1)
+		default:
+			continue
+		}
+		j = -1 // look at all pairs anew
+	}
+}
+
+// settleSteep leaves out of a run whose clock goes wrong beyond belief the times
+// that are off the line of those around them.
+func (k *keeper) settleSteep(n int) {
+	for j := 1; j+1 < len(k.runs[n].anchors); j++ {
+		a, b, c := k.runs[n].anchors[j-1], k.runs[n].anchors[j], k.runs[n].anchors[j+1]
+		if !b.belief && k.asSteep(a, c) && !(k.asSteep(a, b) && k.asSteep(b, c)) {
+			k.leaveOut(n, j)
+			j = 0 // look at all of them anew
+		}
+	}
+}
+
+// asSteep reports whether the clock gained about as much between two anchors as
+// it gains elsewhere, as a poor crystal does.
+func (k *keeper) asSteep(a, b anchor) bool {
+	const about = 0.3
+	gain := k.own.drift * float64(b.true-a.true)
+	return math.Abs(float64(b.off()-a.off())-gain) <= about*math.Abs(gain)+float64(a.errorS+b.errorS)
+}
+
 // own is what is known of how fast this one clock goes, from all its anchors. A
 // crystal keeps its drift, but for the weather, when the clock is set anew.
 type own struct {
 	drift float64 // seconds gained a second
 	known bool
+	steep float64 // of a clock that goes wrong beyond belief: by how much at the most; else 0
 }
 
 const (
 	// ownApart is how far apart anchors must lie for the drift between them to
 	// tell more of the crystal than of the people who read the time, seconds.
 	ownApart = 10 * day
+	// ownMost is the most time between two anchors that counts: a jump in one long
+	// time must not outweigh many short ones, seconds.
+	ownMost = 30 * day
 	// ownPairs is how many pairs of anchors tell a clock's own drift.
 	ownPairs = 3
 )
@@ -77,8 +137,9 @@ func (k *keeper) ownDrift() {
 		for j := 0; j+1 < len(r.anchors); j++ {
 			a, b := r.anchors[j], r.anchors[j+1]
 			if s := slopeOf(a, b); b.true-a.true >= ownApart && math.Abs(s) <= believable {
-				pairs = append(pairs, pair{s, float64(b.true - a.true)})
-				total += float64(b.true - a.true)
+				weight := float64(min(b.true-a.true, ownMost))
+				pairs = append(pairs, pair{s, weight})
+				total += weight
 			}
 		}
 	}
@@ -89,7 +150,7 @@ func (k *keeper) ownDrift() {
 	half := total / 2
 	for _, p := range pairs {
 		if half -= p.weight; half <= 0 {
-			k.own = own{p.slope, true}
+			k.own = own{drift: p.slope, known: true}
 			return
 		}
 	}
@@ -99,7 +160,7 @@ func (k *keeper) ownDrift() {
 // that: little if its own drift is known, else what any clock may gain or lose.
 func (k *keeper) drifts(time int64) (gain, give float64) {
 	if k.own.known {
-		return k.own.drift * float64(time), usual * float64(time)
+		return k.own.drift * float64(time), stray * float64(time)
 	}
 	return 0, believable * float64(time)
 }
@@ -111,45 +172,63 @@ func (k *keeper) agree(a, b anchor) bool {
 	return b.true > a.true-int64(errors) && math.Abs(float64(b.off()-a.off())-gain) <= give+float64(errors)
 }
 
-// crystal finds a run whose clock goes wrong by more than is believable and
-// always alike: a poor crystal, and no typing error. Its known times are not
-// joined by a line unless a person says that they are right.
-func (k *keeper) crystal(n int) {
-	r := &k.runs[n]
-	slope, alike := k.steepness(r.anchors)
+// crystal finds a clock that goes wrong by more than is believable and always
+// alike: a poor crystal, and no typing error. Its known times are not joined by a
+// line unless a person says that they are right.
+func (k *keeper) crystal() {
+	slope, alike := k.steepness(true)
+	if !alike {
+		slope, alike = k.steepness(false)
+	}
 	if !alike {
 		return
 	}
-	last := r.anchors[len(r.anchors)-1]
-	r.steep = !last.belief
-	k.notice(Notice{
-		Kind: "drift", Rows: []int{r.first}, Stint: last.stint,
-		Says:    fmt.Sprintf("the clock is %s a day %s: more than any good crystal, and always alike. The clock board is faulty", words(int64(slope*day)), fastOrSlow(slope)),
-		Changes: "Times between two known ones carry an error as large as the clock's own until you say that these are right.",
-		Choices: []usage.Choice{{Answer: usage.AnswerBelieve, Says: "The known times are right. Correct the clock between them."}},
-	})
-}
-
-// steepness returns the middle slope of the pairs of anchors that drift cannot
-// join, and whether these are two or more, most of all pairs, and alike.
-func (k *keeper) steepness(anchors []anchor) (slope float64, alike bool) {
-	var slopes []float64
-	pairs := 0
-	for j := 0; j+1 < len(anchors); j++ {
-		a, b := anchors[j], anchors[j+1]
-		if b.true-a.true < 3*day {
+	k.own.drift, k.own.steep = slope, math.Abs(slope)
+	told := false
+	for n := range k.runs {
+		r := &k.runs[n]
+		if r.state != good || len(r.anchors) == 0 {
 			continue
 		}
-		pairs++
-		if !k.agree(a, b) {
-			slopes = append(slopes, slopeOf(a, b))
+		last := r.anchors[len(r.anchors)-1]
+		r.steep = !last.belief
+		if told || len(r.anchors) < 2 {
+			continue
+		}
+		told = true
+		k.notice(Notice{
+			Kind: "drift", Rows: []int{r.first}, Stint: last.stint,
+			Says:    fmt.Sprintf("the clock is %s a day %s: more than any good crystal, and always alike. The clock board is faulty", words(int64(slope*day)), fastOrSlow(slope)),
+			Changes: "Times between two known ones carry an error as large as the clock's own until you say that these are right.",
+			Choices: []usage.Choice{{Answer: usage.AnswerBelieve, Says: "The known times are right. Correct the clock between them."}},
+		})
+	}
+}
+
+// steepness returns the middle slope of the pairs of neighbouring anchors that
+// drift cannot join, and whether these are two or more, most of all pairs, and
+// alike; with or without pairs that begin with a clock set, perhaps wrongly.
+func (k *keeper) steepness(sets bool) (slope float64, alike bool) {
+	var slopes []float64
+	pairs := 0
+	for _, r := range k.runs {
+		for j := 0; r.state == good && j+1 < len(r.anchors); j++ {
+			a, b := r.anchors[j], r.anchors[j+1]
+			if b.true-a.true < 3*day || !sets && a.kind == "clock set" && !a.belief {
+				continue
+			}
+			pairs++
+			if !k.agree(a, b) {
+				slopes = append(slopes, slopeOf(a, b))
+			}
 		}
 	}
 	if len(slopes) < 2 || len(slopes)*10 < pairs*6 {
 		return 0, false
 	}
 	slices.Sort(slopes)
-	least, most := slopes[0], slopes[len(slopes)-1]
+	wrong := len(slopes) / 4 // a time noted wrongly makes one of them too small and one too large
+	least, most := slopes[wrong], slopes[len(slopes)-1-wrong]
 	return slopes[len(slopes)/2], least*most > 0 && max(most/least, least/most) < 3
 }
 
@@ -187,10 +266,10 @@ func (k *keeper) daysOff(n int, a anchor) int64 {
 func (k *keeper) resolve(n, j int) bool {
 	anchors := k.runs[n].anchors
 	a, b := anchors[j], anchors[j+1]
-	if !b.belief && j+2 < len(anchors) && k.agree(a, anchors[j+2]) {
+	if !b.belief && j+2 < len(anchors) && (k.agree(a, anchors[j+2]) || k.hourWrong(a, b, anchors[j+2])) {
 		return k.leaveOut(n, j+1)
 	}
-	if !a.belief && j > 0 && k.agree(anchors[j-1], b) {
+	if !a.belief && j > 0 && (k.agree(anchors[j-1], b) || k.hourWrong(anchors[j-1], a, b)) {
 		return k.leaveOut(n, j)
 	}
 	if daysA, daysB := k.daysOff(n, a), k.daysOff(n, b); daysA != daysB && min(daysA, daysB) == 0 {
@@ -202,10 +281,11 @@ func (k *keeper) resolve(n, j int) bool {
 		}
 	}
 	step := b.off() - a.off()
-	if a.kind == "clock set" && !a.belief && !k.movedAnHour(a, b, step) {
+	later := j+2 < len(anchors) && k.agree(b, anchors[j+2])
+	if a.kind == "clock set" && !a.belief && (later || abs(step) <= furthest) && !k.movedAnHour(a, b, step) {
 		return k.wrongSet(n, j)
 	}
-	switch later := j+2 < len(anchors) && k.agree(b, anchors[j+2]); {
+	switch {
 	case later, b.belief, k.jumped(a, b), k.setRight(n, b), k.zoneLike(a, b) && (j+2 < len(anchors) || k.toCivil(a, b, step)):
 		return k.cutBetween(n, a, b, step)
 	case j == 0 && !a.belief && k.plausible(n, b) && !k.plausible(n, a):
@@ -266,7 +346,7 @@ func (k *keeper) zoneLike(a, b anchor) bool {
 	step := b.off() - a.off()
 	whole := (abs(step) + zoneStep/2) / zoneStep * zoneStep
 	miss := abs(abs(step) - whole)
-	if whole == 0 || whole > 15*hour || float64(miss) > usual*float64(b.true-a.true)+float64(a.errorS+b.errorS)+2*minute {
+	if whole == 0 || whole > furthest || float64(miss) > usual*float64(b.true-a.true)+float64(a.errorS+b.errorS)+2*minute {
 		return false
 	}
 	// It makes sense when the clock then shows what civil time is, was, or would
@@ -333,6 +413,11 @@ func (k *keeper) leap(a, b anchor, step int64) int {
 // stay that b ends, when somebody was at the box; or where the readings leap.
 func (k *keeper) cutBetween(n int, a, b anchor, step int64) bool {
 	if at, ok := k.change(a, b, step); ok {
+		if i := k.callAfter(at, a, b); k.people > k.itself && i >= 0 && k.split(n, i, "clock set") {
+			k.doubtCall(n+1, b, step)
+			k.jumpNotice(i, b, step, "clock set")
+			return true
+		}
 		if k.cutAt(n, at, a, "daylight saving") {
 			k.savingNotice(b)
 			k.doubtCall(n+1, b, step)
@@ -349,20 +434,95 @@ func (k *keeper) cutBetween(n int, a, b anchor, step int64) bool {
 	}
 	if size := abs(step); size <= smallJump && (!exactHour(a, b) || k.setRight(n+1, b)) {
 		k.loosen(n, a, int32(size)+a.errorS+b.errorS)
+	} else {
+		k.doubtCall(n+1, b, step)
 	}
 	k.jumpNotice(i, b, step, why)
 	return true
 }
 
-// doubtCall widens the error of the rows between a change of civil time, where
-// run n was cut off, and the next visit of somebody to the box before the anchor
-// that shows the change: the clock may have been moved only then.
+// habits finds out whether it is people who move this clock when civil time
+// changes, in a call afterwards: the known times of the calls show it wherever the
+// first one after a change still has the old offset, and the next one the new.
+// A clock that moves by itself has the new one at the first.
+func (k *keeper) habits() {
+	var all []anchor
+	for _, r := range k.runs {
+		if r.state == good {
+			all = append(all, r.anchors...)
+		}
+	}
+	for j := 0; j+1 < len(all); j++ {
+		a, b := all[j], all[j+1]
+		if j+2 < len(all) && abs(all[j+2].off()-a.off()) < changeMiss {
+			j++ // b was noted wrongly
+			continue
+		}
+		step := b.off() - a.off()
+		switch at, ok := k.change(a, b, step); {
+		case b.row < 0:
+		case ok && k.callAfter(at, a, b) < 0:
+			k.itself++
+		case !ok && abs(abs(step)-hour) < changeMiss:
+			k.people++
+		}
+	}
+}
+
+// hourWrong reports whether b, between two others, was noted wrongly by an hour, on
+// a clock that moves by itself when civil time changes: it does from a to c.
+func (k *keeper) hourWrong(a, b, c anchor) bool {
+	follows := func(x, y anchor) bool {
+		_, ok := k.change(x, y, y.off()-x.off())
+		return ok
+	}
+	return k.itself > k.people && b.stint >= 0 && follows(a, c) && !(k.agree(a, b) && follows(b, c)) && !(follows(a, b) && k.agree(b, c))
+}
+
+// changed is what a clock that moves by itself gained by changes of civil time
+// from one instant to another, seconds; 0 of a clock that does not.
+func (k *keeper) changed(from, to int64) int64 {
+	if k.itself <= k.people {
+		return 0
+	}
+	gain := int64(k.Site.Zone.OffsetAt(to) - k.Site.Zone.OffsetAt(from))
+	if k.runs[0].zone { // it does not move, though its setting says so
+		return -gain
+	}
+	return gain
+}
+
+// changeMiss is by how much the known times about a change of civil time may miss
+// its size, seconds.
+const changeMiss = 5 * minute
+
+// callAfter returns the first row after a visit to the box that lies between a
+// change of civil time after anchor a and the visit of anchor b; -1 without one.
+func (k *keeper) callAfter(at int64, a, b anchor) int {
+	i := max(a.row, 0)
+	for i >= 0 && i < b.row && k.base[i]-a.off() < at {
+		i = k.follow(i + 1)
+	}
+	if i < 0 || i >= b.row {
+		return -1
+	}
+	if calls := k.atTheBox(anchor{base: a.base, row: i, true: k.base[i] - a.off()}, b); len(calls) > 0 {
+		return calls[0]
+	}
+	return -1
+}
+
+// doubtCall widens the error of the rows from the beginning of run n, where it was
+// cut off for a step, to the last visit of somebody to the box before the anchor
+// that shows the step: the clock may have been moved only then.
 func (k *keeper) doubtCall(n int, b anchor, step int64) {
 	r := &k.runs[n]
+	if b.row <= r.first {
+		return
+	}
 	for _, i := range k.atTheBox(anchor{row: r.first, true: b.true - 1<<40}, b) {
 		if i > r.first && i <= b.row {
-			r.loose, r.looseFrom, r.looseTo = int32(abs(step)), r.first, i-1
-			return
+			r.loose, r.looseFrom, r.looseTo = int32(min(abs(step), math.MaxInt32)), r.first, i-1
 		}
 	}
 }
@@ -398,7 +558,7 @@ func (k *keeper) change(a, b anchor, step int64) (at int64, ok bool) {
 	if k.runs[0].zone { // a civil clock that did not change
 		want = -want
 	}
-	if want == 0 || abs(step-want) > 5*minute+int64(usual*float64(b.true-a.true)) {
+	if want == 0 || abs(step-want) > changeMiss+int64(usual*float64(b.true-a.true)) {
 		return 0, false
 	}
 	lo, hi := a.true, b.true

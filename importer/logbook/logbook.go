@@ -204,7 +204,10 @@ func align(a, b []item) (shift int, ok bool) {
 	if clean(a, b, shift) {
 		return shift, best >= 2 || exact(a, b, max(0, -shift), shift)
 	}
-	return shift, total >= 3 && total*4 >= length
+	// Stamps to the second of a whole card, however short, are no chance: such a card
+	// may be too short to tell the seconds from the weekday.
+	whole := total >= 2 && total == min(len(a), len(b)) && a[0].fine && b[0].fine
+	return shift, whole || total >= 3 && total*4 >= length
 }
 
 // exact reports whether the one row in which a and b overlap tells enough: a

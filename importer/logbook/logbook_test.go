@@ -73,6 +73,7 @@ func TestStitch(t *testing.T) {
 			"10/5 20/9 | 30/6 40/9 | 50/7 60/* | 70/8 80/*", 0},
 		{"a clock that stands still", []string{"10/5 10/6 10/7 10/8 10/", "10/5 10/6 10/7 10/8 10/3 10/9 10/"}, "10/5 10/6 10/7 10/8 10/3* | 10/9 10/*", 0},
 		{"other seconds", []string{"10/5 20/6 30/7 40/8 50/", "10/5 20/6 30/9 40/8 50/1 60/"}, "10/5 20/6 30/7 40/8 50/1* | 60/*", 1},
+		{"other seconds in all of a short card", []string{"10/5 20/6", "10/9 20/7 30/7 40/8 50/"}, "10/5 20/6 | 30/7 40/8 50/*", 2},
 		{"a row that one lacks", []string{"10/5 20/6 30/7 40/8 50/", "10/5 20/6 40/8 50/1 60/"}, "10/5 20/6 30/7 40/8 50/1* | 60/*", 1},
 		{"one stamp to the second is an overlap", []string{"10/5 20/6 30/", "30/7 40/8 50/9"}, "10/5 20/6 30/7* | 40/8 50/9", 0},
 		{"not where the clock stands still", []string{"10/5 20/6 30/", "30/7 30/8 30/9"}, "10/5 20/6 30/* | 30/7 30/8 30/9", 0},
@@ -91,6 +92,53 @@ func TestStitch(t *testing.T) {
 				t.Errorf("%d conflicts, want %d: %+v", len(b.Conflicts), tt.conflicts, b.Conflicts)
 			}
 		})
+	}
+}
+
+// TestStitchDisturbed has cards that were cleared at each visit, with nothing
+// noted: the readings of a disturbed clock tell where a card without one that can
+// be believed goes.
+func TestStitchDisturbed(t *testing.T) {
+	tests := []struct {
+		name  string
+		cards []string // in the order in which they were in the logger
+	}{
+		{"counts on from the default over a whole card", []string{
+			"2024-05-01,10:00:00,5 2024-05-02,10:00:00,6 2000-01-01,00:20:00,7 2000-01-09,10:00:00,",
+			"2000-01-09,11:00:00,5 2000-01-12,10:00:00,6 2000-01-19,10:00:00,",
+			"2000-01-19,11:00:00,5 2024-06-01,10:00:00,6 2024-06-02,10:00:00,",
+		}},
+		{"after the reset and not after a misread row", []string{
+			"2024-05-01,10:00:00,5 2024-05-02,10:00:00,6 2000-01-01,00:20:00,7 2000-01-09,10:00:00,",
+			"2000-01-09,11:00:00,5 2000-01-12,10:00:00,",
+			"2024-06-01,10:00:00,6 2024-06-02,10:00:00,8 2165-165-165,165:165:85,9 2024-06-04,10:00:00,",
+		}},
+		{"one stamp again and again, over a change of cards", []string{
+			"2024-05-01,10:00:00,5 2024-05-02,10:00:00,6 2024-05-02,10:00:00,7 2024-05-02,10:00:00,",
+			"2024-05-02,10:00:00,8 2024-05-02,10:00:00,9 2024-05-04,10:00:00,",
+		}},
+	}
+	for _, tt := range tests {
+		for _, backwards := range []bool{false, true} {
+			cards := make([]Card, len(tt.cards))
+			for i, rows := range tt.cards {
+				f, err := cardfile.Read([]byte(strings.ReplaceAll(rows, " ", "\n")), cardfile.Hint{DateOrder: "ymd"})
+				if err != nil {
+					t.Fatal(err)
+				}
+				id := i
+				if backwards {
+					id = len(cards) - i
+				}
+				cards[i] = Card{ID: fmt.Sprint(id), File: f}
+			}
+			b := Stitch(cards)
+			for i := 1; i < len(b.Entries); i++ {
+				if p, e := b.Entries[i-1], b.Entries[i]; e.Card < p.Card || e.Card == p.Card && e.Row < p.Row {
+					t.Errorf("%s (backwards: %t): card %d row %d comes before card %d row %d", tt.name, backwards, p.Card, p.Row, e.Card, e.Row)
+				}
+			}
+		}
 	}
 }
 
