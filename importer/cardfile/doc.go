@@ -23,7 +23,7 @@
 // of them, and what each column is for, is inferred from a sample of the file:
 //
 //	weekday  a name in one of a dozen languages (two letters or more), or 1–7
-//	date     three groups of digits with / . or -
+//	date     three groups of digits with / . or -, or its month in words
 //	time     h:mm or h:mm:ss, with or without AM and PM
 //	stamp    date and time in one field, such as 2024-05-01T10:00:00Z
 //	unix     seconds or milliseconds since 1970

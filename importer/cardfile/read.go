@@ -3,6 +3,7 @@ package cardfile
 import (
 	"fmt"
 	"slices"
+	"strings"
 
 	"doorleaf/usage"
 )
@@ -25,7 +26,12 @@ func Read(data []byte, hint Hint) (*File, error) {
 	f := &File{Encoding: t.encoding, LeadingS: usage.Unknown, Resolution: 1}
 	rd := reader{text: t, file: f}
 	rd.lines, f.LineEnd = t.split()
-	rd.parser = *newParser(infer(rd.sample()))
+	sample := rd.sample()
+	rd.months = findNamedMonths(sample)
+	for i := range sample {
+		sample[i].text = rd.months.rewrite(sample[i].text)
+	}
+	rd.parser = *newParser(infer(sample))
 	rd.rows()
 	rd.headless()
 	if f.Rows != nil && holds(rd.roles, roleUnix) {
@@ -69,6 +75,12 @@ func (rd *reader) resolve(hint Hint) {
 		return
 	}
 	v := weigh(f.Rows, &rd.parser, hint)
+	if rd.months != nil && v.order == YMD {
+		v.evidence[0] = "the month is written in words"
+		for i := range v.evidence {
+			v.evidence[i] = strings.ReplaceAll(v.evidence[i], "as "+YMD, "as "+rd.months.order)
+		}
+	}
 	f.Dialect.Evidence = append(f.Dialect.Evidence, v.evidence...)
 	f.Dialect.WeekdayShift = v.shift
 	f.Dialect.WeekdayNames = v.follow && !rd.numbered
@@ -76,6 +88,9 @@ func (rd *reader) resolve(hint Hint) {
 		f.Ambiguous = true
 	} else {
 		f.Dialect.DateOrder = &v.order
+		if rd.months != nil {
+			f.Dialect.DateOrder = &rd.months.order
+		}
 	}
 	centuries := rd.centuries()
 	for i := range f.Rows {

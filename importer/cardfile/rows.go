@@ -17,6 +17,7 @@ type reader struct {
 	text    text
 	file    *File
 	lines   []span
+	months  *namedMonths
 	heads   map[string]bool // lines of text before the first row, and headers
 	top     []int           // lines before the first row that passed for headers and hold digits enough for a stamp
 	offset  int64
@@ -46,7 +47,8 @@ func (rd *reader) line(n int, s span, piece []byte) {
 		return
 	}
 	r := Row{Line: int32(n), Offset: rd.offset}
-	if rd.strict(piece, &r) || rd.maybeLoose(piece, &r) {
+	digits := rd.months.rewrite(piece)
+	if rd.strict(digits, &r) || rd.maybeLoose(digits, &r) {
 		r.Line, r.Offset, r.Length = int32(n), rd.offset, int32(rd.text.width(piece))
 		rd.file.Rows = append(rd.file.Rows, r)
 		rd.started = true

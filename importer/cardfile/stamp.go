@@ -20,11 +20,26 @@ func lexStamp(b []byte, d *digits) (int, int16) {
 	}
 	k := lexTime(b[at:], d)
 	if k == 0 {
+		k = lexDottedTime(b[at:], d)
+	}
+	if k == 0 {
 		return 0, NoZone
 	}
 	at += k
 	zone, k := lexZone(b[at:])
 	return at + k, zone
+}
+
+// lexDottedTime reads h.mm.ss after a date.
+func lexDottedTime(b []byte, d *digits) int {
+	n := 0
+	for n < len(b) && (b[n] == '.' || b[n]-'0' <= 9) {
+		n++
+	}
+	if n < 7 || n > 8 {
+		return 0
+	}
+	return lexBareTime(b[:n], d)
 }
 
 func lexTimeFirst(b []byte, d *digits) int {

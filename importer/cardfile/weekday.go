@@ -38,7 +38,7 @@ var languages = []language{
 var unaccent = strings.NewReplacer(
 	"á", "a", "à", "a", "â", "a", "ä", "a", "å", "a", "ą", "a", "ç", "c", "č", "c", "é", "e", "è", "e", "ě", "e",
 	"ë", "e", "í", "i", "ì", "i", "î", "i", "ł", "l", "ó", "o", "ö", "o", "ø", "o", "ś", "s", "š", "s", "ř", "r",
-	"ú", "u", "ü", "u", "ý", "y", "Á", "a", "Ö", "o", "Ø", "o", "Ś", "s", "Ú", "u", "Č", "c",
+	"ú", "u", "û", "u", "ü", "u", "ý", "y", "Á", "a", "Ö", "o", "Ø", "o", "Ś", "s", "Ú", "u", "Č", "c",
 )
 
 // plain returns a word in lower case, without accents and full stops.
