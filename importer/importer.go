@@ -190,7 +190,7 @@ func (d *deriver) rows() []clock.Row {
 func (d *deriver) stints() []clock.Stint {
 	out := make([]clock.Stint, len(d.book.Stints))
 	for i, st := range d.book.Stints {
-		out[i] = clock.Stint{First: st.First, Last: st.Last, RemovedAt: st.RemovedAt}
+		out[i] = clock.Stint{First: st.First, Last: st.Last, RemovedAt: st.RemovedAt, Loose: st.Loose}
 		e := d.book.Entries[st.Last]
 		for _, kind := range []string{"time given is impossible", "drift"} {
 			if r := usage.RulingFor(d.lb.Rulings, d.key(kind, e.Card, e.Row)); r != nil {
@@ -229,8 +229,9 @@ func (d *deriver) openings() {
 }
 
 // stretches returns the coverage: each card's stay in the logger from its first
-// to its last timed row, or to its removal where its last rows are untimed and
-// the removal's time is known. Between them the card was away.
+// timed row, or from the logged "card in" before it, to its last timed row, or to
+// its removal where its last rows are untimed and the removal's time is known.
+// Between them the card was away.
 func (d *deriver) stretches() []usage.Stretch {
 	var out []usage.Stretch
 	for _, st := range d.book.Stints {
@@ -239,7 +240,7 @@ func (d *deriver) stretches() []usage.Stretch {
 			out = append(out, usage.Stretch{From: from, To: to, Kind: usage.Recording})
 		}
 	}
-	return withAway(merged(out))
+	return withAway(merged(d.sinceCardIn(merged(out))))
 }
 
 func (d *deriver) bounds(st logbook.Stint) (from, to int64, ok bool) {

@@ -50,6 +50,7 @@ type Stint struct {
 	First, Last int
 	RemovedAt   *int64       // true instant at which the card came out, Unix s
 	Answer      usage.Answer // a ruling on RemovedAt: typing, believe, or ""
+	Loose       bool         // nothing tells where it lies among the site's other cards
 }
 
 // Time is what became of a row: usage.Opening's fields of the same names.
@@ -97,6 +98,7 @@ func Times(in Input) ([]Time, []usage.Run, []Notice) {
 	k.smooth()
 	k.place()
 	k.bracket()
+	k.loosely()
 	return k.times, k.published(), k.notices
 }
 

@@ -280,12 +280,13 @@ func (k *keeper) bracket() {
 			t.Earliest = low
 		}
 	}
-	high := usage.Beyond
+	high, removed := usage.Beyond, usage.Beyond
 	s := len(k.Stints) - 1
 	for i := len(k.times) - 1; i >= 0; i-- {
 		for s >= 0 && k.Stints[s].Last >= i {
 			if at := k.Stints[s].RemovedAt; at != nil && !k.rejected(s) && k.Stints[s].Answer != usage.AnswerTyping {
-				high = min(high, latest(*at))
+				removed = min(removed, latest(*at))
+				high = min(high, removed)
 			}
 			s--
 		}
@@ -293,8 +294,10 @@ func (k *keeper) bracket() {
 		switch {
 		case t.Timed:
 			high = t.At + k.doubt(i)
+		case t.Latest == 0 && t.Earliest > high+hour:
+			// Its neighbours contradict each other: one of them is wrong, and neither tells.
+			t.Earliest, t.Latest = min(k.installed()+day, removed), removed
 		case t.Latest == 0:
-			// Neighbours that contradict each other still hold it between them.
 			t.Earliest, t.Latest = min(t.Earliest, high), max(t.Earliest, high)
 		}
 		if !t.Timed && k.state[i] == none {
@@ -310,6 +313,21 @@ func (k *keeper) doubt(i int) int64 {
 		return int64(k.times[i].ErrorS)
 	}
 	return 0
+}
+
+// loosely takes the bounds of its neighbours from a card's stay of which nothing
+// tells where it lies among the others: it may be anywhere since the installation.
+func (k *keeper) loosely() {
+	for _, st := range k.Stints {
+		if !st.Loose {
+			continue
+		}
+		for i := st.First; i <= st.Last; i++ {
+			if k.state[i] != good {
+				k.times[i] = Time{Earliest: k.installed() + day, Latest: usage.Beyond, Run: k.times[i].Run}
+			}
+		}
+	}
 }
 
 // narrow uses the time of day of a stamp whose date was not read: where the

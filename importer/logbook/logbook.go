@@ -41,6 +41,7 @@ type Entry struct {
 type Stint struct {
 	First, Last int
 	RemovedAt   *int64 // true instant at which the card came out at its end, Unix s
+	Loose       bool   // nothing on the card tells where it lies among the site's other cards
 }
 
 // Conflict is a place where two cards that overlap say different things.

@@ -139,7 +139,7 @@ func (b *Book) take(s *strand, i int, changed bool) (taken bool) {
 		if lead := s.lead[i]; n > 0 && lead != usage.Unknown && b.Entries[n-1].OpenS == usage.Unknown {
 			b.Entries[n-1].OpenS = lead
 		}
-		b.Stints = append(b.Stints, Stint{First: n})
+		b.Stints = append(b.Stints, Stint{First: n, Loose: s.loose(i)})
 	}
 	st := &b.Stints[len(b.Stints)-1]
 	st.Last = n
@@ -149,6 +149,13 @@ func (b *Book) take(s *strand, i int, changed bool) (taken bool) {
 	b.Entries = append(b.Entries, Entry{it.card, it.row, it.open, int32(len(b.Stints) - 1), s.out[i]})
 	b.lastReading, b.lastTimed = it.reading, it.timed
 	return true
+}
+
+// loose reports whether nothing tells where the stay of item i lies among the other
+// strands: it has no credible reading, and nobody noted when its card came out. A
+// strand that is alone is never loose, and has no stays.
+func (s *strand) loose(i int) bool {
+	return s.stay != nil && s.stay[i].low == none && s.stay[i].end == nil
 }
 
 // close ends the opening in which the cards were changed: its open row is the
