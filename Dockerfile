@@ -25,7 +25,11 @@ ENV DOORLEAF_DATA=/data
 VOLUME /data
 EXPOSE 8080
 HEALTHCHECK --interval=30s --timeout=6s --start-period=5s CMD ["/doorleaf", "health", "http://127.0.0.1:8080"]
-# Publish the port on the loopback address of the host only
-# (docker run -p 127.0.0.1:8080:8080 …): nobody is asked who they are.
+# The container's port is reached from elsewhere, so it does not start until the
+# coordinators have a passphrase. Either set one in the volume, once:
+#   docker run -it --rm -v doorleaf:/data IMAGE passphrase
+# or give it a secret: -e DOORLEAF_PASSPHRASE_FILE=/run/secrets/doorleaf
+# Add «serve --listen 0.0.0.0:8080 --host NAME» for the name that browsers use, and
+# --behind-proxy where a proxy with TLS stands before it.
 ENTRYPOINT ["/doorleaf"]
-CMD ["serve", "--listen", "0.0.0.0:8080", "--open-to-network"]
+CMD ["serve", "--listen", "0.0.0.0:8080"]

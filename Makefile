@@ -5,9 +5,10 @@ export CGO_ENABLED ?= 0
 
 BUNDLE   := web/assets/dist/server.js
 SOURCES  := $(wildcard web/assets/*.mjs web/assets/package.json web/assets/package-lock.json)
+DUCKDB   := cmd/doorleaf/testdata/duckdb
 PLATFORMS := linux/amd64 linux/arm64 darwin/arm64 windows/amd64
 
-.PHONY: demo build assets test check truth soak bench release clean
+.PHONY: demo build assets duckdb test check truth soak bench release clean
 
 ## demo: build everything and serve the demo network on loopback
 demo: build
@@ -23,8 +24,14 @@ assets: $(BUNDLE)
 $(BUNDLE): $(SOURCES)
 	cd web/assets && npm ci --no-audit --no-fund && npm run build
 
+## duckdb: the engine that a test lets query the Parquet files, through npm
+duckdb: $(DUCKDB)/node_modules/.package-lock.json
+
+$(DUCKDB)/node_modules/.package-lock.json: $(DUCKDB)/package.json $(DUCKDB)/package-lock.json
+	cd $(DUCKDB) && npm ci --no-audit --no-fund && touch node_modules/.package-lock.json
+
 ## test: the whole suite; browser tests too where Chromium is found
-test: build
+test: build duckdb
 	$(GO) vet ./...
 	$(GO) test ./...
 
@@ -58,5 +65,5 @@ release: assets
 	done
 
 clean:
-	rm -rf bin dist web/assets/node_modules
+	rm -rf bin dist web/assets/node_modules $(DUCKDB)/node_modules
 	find web/assets/dist -type f ! -name .keep -delete

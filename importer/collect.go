@@ -10,6 +10,7 @@ import (
 	"path"
 	"regexp"
 	"strings"
+	"unicode/utf8"
 
 	"doorleaf/usage"
 )
@@ -76,6 +77,10 @@ func (c *Collector) add(name string, r io.Reader, named bool) error {
 	if err := c.count(); err != nil {
 		return err
 	}
+	if why := oddName(name); why != "" {
+		c.skip(shortName(name), why, true)
+		return nil
+	}
 	switch base := path.Base(name); {
 	case strings.EqualFold(base, TagName):
 		return c.addTag(name, r)
@@ -86,6 +91,33 @@ func (c *Collector) add(name string, r io.Reader, named bool) error {
 		return nil
 	}
 	return c.addCard(name, r)
+}
+
+// Limits of a name. FAT file names have 255 characters at most (Microsoft, FAT32
+// File System Specification, 2000, page 26); the depth is common practice, no source.
+const (
+	nameRunes = 255
+	pathBytes = 4096
+	pathDepth = 32
+)
+
+// oddName says why a name is none that a card's folder can have; "" if it can.
+func oddName(name string) string {
+	switch {
+	case len(name) > pathBytes || utf8.RuneCountInString(path.Base(name)) > nameRunes:
+		return fmt.Sprintf("its name is longer than %d characters", nameRunes)
+	case strings.Count(name, "/") > pathDepth:
+		return fmt.Sprintf("it lies more than %d folders deep", pathDepth)
+	}
+	return ""
+}
+
+// shortName shortens a name that is too long to be shown.
+func shortName(name string) string {
+	if runes := []rune(name); len(runes) > 80 {
+		return string(runes[:80]) + "…"
+	}
+	return name
 }
 
 func (c *Collector) count() error {

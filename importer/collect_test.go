@@ -56,6 +56,8 @@ func TestCollector(t *testing.T) {
 			"skip a/photo.jpg refused=false\nskip a/.hidden.txt refused=false\nskip System Volume Information/x.txt refused=false", 0},
 		{"too large a card", [][2]string{{"LOG.TXT", strings.Repeat("a", 1001)}, {"B.TXT", "b"}}, "|B.TXT||1\nskip LOG.TXT refused=true", 0},
 		{"too much together", [][2]string{{"A.TXT", strings.Repeat("a", 900)}, {"B.TXT", strings.Repeat("a", 900)}, {"C.TXT", strings.Repeat("a", 900)}}, "", usage.TooLarge},
+		{"a name beyond any file system's", [][2]string{{strings.Repeat("x", 256) + ".TXT", "abc"}, {"B.TXT", "b"}}, "|B.TXT||1\nskip " + strings.Repeat("x", 80) + "… refused=true", 0},
+		{"folders without end", [][2]string{{strings.Repeat("a/", 33) + "LOG.TXT", "abc"}}, "skip " + strings.Repeat("a/", 33) + "LOG.TXT refused=true", 0},
 		{"a damaged .zip", [][2]string{{"x.zip", "PK no"}}, "skip x.zip refused=true", 0},
 	}
 	for _, tt := range tests {

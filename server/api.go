@@ -35,6 +35,8 @@ func (s *server) routeAPI(r chi.Router) {
 		r.Get("/openings", s.do(s.apiOpenings))
 		r.Get("/visits", s.do(s.apiVisits))
 		r.Get("/findings", s.do(s.apiFindings))
+		r.Get("/power", s.do(s.apiPower))
+		r.Get("/light", s.do(s.apiLight))
 	})
 	r.Get("/api/seasons/{season}", s.do(s.apiSeason))
 }

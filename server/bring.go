@@ -56,6 +56,7 @@ func (s *server) bring(w http.ResponseWriter, r *http.Request) error {
 		return r.Context().Err()
 	}
 	moreTime(w, slowWork)
+	r.Body = steady(w, r.Body, s.stall, slowWork)
 	r.Body = http.MaxBytesReader(w, r.Body, bodyFactor*s.Limits.TotalBytes)
 	got, err := s.collect(r)
 	if err != nil {
@@ -90,7 +91,7 @@ func (s *server) collect(r *http.Request) (*importer.Collector, error) {
 	if err != nil {
 		return got, &usage.Fault{Kind: usage.Invalid, What: "the upload is no form with files", Err: err}
 	}
-	for {
+	for n := 0; ; n++ {
 		part, err := parts.NextRawPart()
 		if err == io.EOF {
 			return got, nil
@@ -98,7 +99,7 @@ func (s *server) collect(r *http.Request) (*importer.Collector, error) {
 		if err != nil {
 			return got, &usage.Fault{Kind: kindOfBody(err), What: "the upload broke off", Try: "Send it again.", Err: err}
 		}
-		if err := addPart(got, part); err != nil {
+		if err := addPart(got, part, n-s.Limits.Files); err != nil {
 			io.Copy(io.Discard, r.Body) // or the browser would not hear the answer
 			return got, err
 		}
@@ -114,8 +115,16 @@ func kindOfBody(err error) usage.Kind {
 	return usage.Invalid
 }
 
-func addPart(got *importer.Collector, part *multipart.Part) error {
+// fieldsMost is how many parts of an upload may be no files.
+const fieldsMost = 100
+
+// addPart adds a part of an upload that is a file. over is how many parts came
+// before it beyond the number of files that an upload may have.
+func addPart(got *importer.Collector, part *multipart.Part, over int) error {
 	name := pathOf(part)
+	if name == "" && over >= fieldsMost {
+		return &usage.Fault{Kind: usage.TooLarge, What: "the upload has more fields than any form of ours", Try: "bring in fewer cards at once"}
+	}
 	if name == "" {
 		return nil // another field, or a file field left empty
 	}

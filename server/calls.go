@@ -11,6 +11,7 @@ import (
 
 	"github.com/go-chi/chi/v5"
 
+	"doorleaf/store"
 	"doorleaf/usage"
 	"doorleaf/web"
 )
@@ -21,6 +22,7 @@ func (s *server) routeCalls(r chi.Router) {
 	r.Get("/calls/{call:[0-9]{1,18}}", s.do(s.callForm))
 	r.Post("/calls/{call:[0-9]{1,18}}", s.do(s.changeCall))
 	r.Post("/calls/{call:[0-9]{1,18}}/withdraw", s.do(s.dropCall))
+	r.Post("/calls/{call:[0-9]{1,18}}/restore", s.do(s.restoreCall))
 }
 
 // The forms of local times in forms of a page: to the minute and to the second.
@@ -33,7 +35,47 @@ const (
 func (s *server) calls(w http.ResponseWriter, r *http.Request) error {
 	form := web.CallForm{Kinds: web.KindBoxes(nil), Withins: web.Withins("60", 60)}
 	form.At = localTime(siteOf(r).Zone, s.Now().Unix(), localMinute)
+	offers, err := s.offers(r)
+	if err != nil {
+		return err
+	}
+	for _, o := range offers {
+		if strconv.FormatInt(o.ID, 10) == r.URL.Query().Get("prepared") {
+			form = offered(o, siteOf(r).Zone)
+		}
+	}
 	return s.sendCalls(w, r, http.StatusOK, form, nil)
+}
+
+// offersDays is how long the clock set of a prepared card is offered, and offerNearS how
+// far from its moment a logged clock set is held to be the same. Common practice, no
+// source.
+const (
+	offersDays = 60
+	offerNearS = 12 * 3600
+)
+
+// offers are the prepared cards whose clock set nobody has logged yet.
+func (s *server) offers(r *http.Request) ([]store.PreparedCard, error) {
+	now, code := s.Now().Unix(), siteOf(r).Code
+	prepared, err := s.Store.Prepared(r.Context(), code, now-offersDays*86400)
+	if err != nil || len(prepared) == 0 {
+		return nil, err
+	}
+	calls, err := s.Store.Calls(r.Context(), code)
+	if err != nil {
+		return nil, err
+	}
+	return slices.DeleteFunc(prepared, func(p store.PreparedCard) bool {
+		return p.At > now+86400 || slices.ContainsFunc(calls, func(c usage.ServiceCall) bool {
+			return c.Did(usage.CallClockSet) && max(c.At-p.At, p.At-c.At) <= offerNearS
+		})
+	}), nil
+}
+
+// offered fills the form with the clock set of a prepared card.
+func offered(p store.PreparedCard, zone string) web.CallForm {
+	return formOf(usage.ServiceCall{At: p.At, ErrorS: 60, Kinds: []usage.CallKind{usage.CallCardIn, usage.CallClockSet}, Reading: &p.Reading}, zone)
 }
 
 func (s *server) sendCalls(w http.ResponseWriter, r *http.Request, status int, form web.CallForm, faults web.FieldFaults) error {
@@ -44,12 +86,33 @@ func (s *server) sendCalls(w http.ResponseWriter, r *http.Request, status int, f
 	}
 	page := web.CallsPage{Base: web.Base{Trail: web.TrailToSite(heading(site))}, Site: heading(site), Form: form, Faults: faults}
 	for _, c := range slices.Backward(all) {
-		page.Calls = append(page.Calls, web.Call{
-			ID: c.ID, At: c.At, Give: web.GiveWords(c.ErrorS), Did: web.KindWords(c.Kinds),
-			Reading: c.Reading, Set: c.Did(usage.CallClockSet), BooksIn: c.BooksIn, BooksNow: c.BooksNow, Note: c.Note,
+		page.Calls = append(page.Calls, callWords(c))
+	}
+	gone, err := s.Store.WithdrawnCalls(r.Context(), site.Code)
+	if err != nil {
+		return err
+	}
+	for _, c := range gone {
+		page.Gone = append(page.Gone, callWords(c))
+	}
+	offers, err := s.offers(r)
+	if err != nil {
+		return err
+	}
+	for _, o := range offers {
+		id := strconv.FormatInt(o.ID, 10)
+		page.Offers = append(page.Offers, web.Link{
+			Href: "/sites/" + site.Code + "/calls?prepared=" + id, Text: web.OfferWords(o.At, o.Reading, site.Zone), Here: r.URL.Query().Get("prepared") == id,
 		})
 	}
 	return s.send(w, r, status, page)
+}
+
+func callWords(c usage.ServiceCall) web.Call {
+	return web.Call{
+		ID: c.ID, At: c.At, Give: web.GiveWords(c.ErrorS), Did: web.KindWords(c.Kinds),
+		Reading: c.Reading, Set: c.Did(usage.CallClockSet), BooksIn: c.BooksIn, BooksNow: c.BooksNow, Note: c.Note,
+	}
 }
 
 // addCall keeps a new service call.
@@ -127,6 +190,21 @@ func (s *server) dropCall(w http.ResponseWriter, r *http.Request) error {
 		return err
 	}
 	return seeOther(w, r, "/sites/"+siteOf(r).Code+"/calls")
+}
+
+// restoreCall keeps a withdrawn call again.
+func (s *server) restoreCall(w http.ResponseWriter, r *http.Request) error {
+	id, err := strconv.ParseInt(chi.URLParam(r, "call"), 10, 64)
+	if err != nil {
+		return fmt.Errorf("number of a service call: %w", err)
+	}
+	moreTime(w, slowWork)
+	code := siteOf(r).Code
+	again, err := s.Store.RestoreCall(r.Context(), code, id)
+	if err != nil {
+		return err
+	}
+	return seeOther(w, r, fmt.Sprintf("/sites/%s/calls#call-%d", code, again))
 }
 
 // callOf returns the service call that the address names.

@@ -29,6 +29,7 @@ func (s *server) network(w http.ResponseWriter, r *http.Request) error {
 			return err
 		}
 		page.Visits += row.Visits
+		page.ExposedS += row.ExposedS
 		if from != nil && (page.From == nil || *from < *page.From) {
 			page.From = from
 		}
@@ -48,7 +49,7 @@ func (s *server) networkSite(ctx context.Context, site store.SiteSummary) (web.N
 	if err != nil {
 		return web.NetworkSite{}, nil, err
 	}
-	weekly := weeklyOf(months, usage.DispersionOfSeasons(days, usage.HemisphereOf(site.Latitude)).Floored())
+	weekly := usage.DispersionOfSeasons(days, usage.HemisphereOf(site.Latitude)).Weekly(months)
 	row := web.NetworkSite{
 		Site: heading(site.Site), Weekly: weekly.Rate, Visits: weekly.Visits, ExposedS: weekly.ExposureS,
 		LastCard: site.LastCardAt, Cards: site.Cards,

@@ -79,8 +79,13 @@ func afterOf(q url.Values) (int64, error) {
 
 // nextAddress is an address with another after.
 func nextAddress(u *url.URL, after int64) string {
+	return addressAfter(u, strconv.FormatInt(after, 10))
+}
+
+// addressAfter is nextAddress for an after that is no number.
+func addressAfter(u *url.URL, after string) string {
 	q := u.Query()
-	q.Set("after", strconv.FormatInt(after, 10))
+	q.Set("after", after)
 	return u.EscapedPath() + "?" + q.Encode()
 }
 

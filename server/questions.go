@@ -204,13 +204,12 @@ func (s *server) stretchPanel(ctx context.Context, site usage.Site, id string, f
 	if err != nil {
 		return nil, err
 	}
-	figure, err := s.Charts.Stretch(ctx, "stretch-"+id, days, from, to)
+	figure, err := s.Charts.Linked(visitLink(site.Code, nil)).Stretch(ctx, "stretch-"+id, days, from, to)
 	panel := &web.Panel{Figure: figure}
 	if err != nil {
 		s.Log.Warn("draw chart", "chart", "stretch", "site", site.Code, "err", err)
 		panel.Title, panel.Problem = web.TitleStretch, web.ChartMissing
 	}
-	panel.Table.Links = visitLinks(site.Code, figure.Table.Visits, nil)
 	return panel, nil
 }
 
@@ -261,7 +260,7 @@ func (s *server) answerQuestion(w http.ResponseWriter, r *http.Request) error {
 	moreTime(w, slowWork)
 	form, code := r.PostForm, siteOf(r).Code
 	err := s.Store.Rule(r.Context(), code, usage.Ruling{
-		Key: form.Get("key"), Answer: usage.Answer(form.Get("answer")), By: form.Get("by"), Why: form.Get("why"),
+		Key: form.Get("key"), Answer: usage.Answer(form.Get("answer")), By: signer(r, form), Why: form.Get("why"),
 	})
 	if err != nil {
 		return err
@@ -276,7 +275,7 @@ func (s *server) undoAnswer(w http.ResponseWriter, r *http.Request) error {
 	}
 	moreTime(w, slowWork)
 	form, code := r.PostForm, siteOf(r).Code
-	if err := s.Store.Unrule(r.Context(), code, form.Get("key"), form.Get("by")); err != nil {
+	if err := s.Store.Unrule(r.Context(), code, form.Get("key"), signer(r, form)); err != nil {
 		return err
 	}
 	return seeOther(w, r, questionsAddress(code, form.Get("back"), form.Get("place")))

@@ -1,14 +1,148 @@
 package server
 
 import (
+	"bytes"
 	"context"
 	"fmt"
+	"io"
+	"mime"
+	"net/http"
 	"time"
+
+	"github.com/go-chi/chi/v5"
 
 	"doorleaf/usage"
 	"doorleaf/web"
+	"doorleaf/web/chart"
 	"doorleaf/web/report"
 )
+
+func (s *server) routeReport(r chi.Router) {
+	r.Get("/seasons/{season}/report.{format}", s.do(s.seasonReport))
+}
+
+// ReportFormat is what a season report may be written as.
+type ReportFormat string
+
+// The formats of a report.
+const (
+	ReportPDF  ReportFormat = "pdf"
+	ReportXLSX ReportFormat = "xlsx"
+	ReportCSV  ReportFormat = "csv"
+	ReportHTML ReportFormat = "html" // one page for print
+)
+
+var reportTypes = map[ReportFormat]string{
+	ReportPDF:  "application/pdf",
+	ReportXLSX: "application/vnd.openxmlformats-officedocument.spreadsheetml.sheet",
+	ReportCSV:  "text/csv; charset=utf-8",
+	ReportHTML: "text/html; charset=utf-8",
+}
+
+// Report is how a season report is to be written.
+type Report struct {
+	Format   ReportFormat
+	Paper    report.Paper           // of a PDF; "": A4
+	Charts   *chart.Maker           // for PDF and HTML
+	Progress func(done, all int)    // told how many pictures are drawn; may be nil
+	Style    func() (string, error) // address of the style sheet of HTML; nil: the sheet is in the page
+}
+
+// Check returns a usage.Fault for a report that cannot be written.
+func (r Report) Check() error {
+	if _, known := reportTypes[r.Format]; !known {
+		return notFound(fmt.Sprintf("there is no report as %q", r.Format), "pdf, xlsx, csv or html")
+	}
+	if r.Paper != "" && r.Paper != report.A4 && r.Paper != report.Letter {
+		return invalid(fmt.Sprintf("paper %q is not known", r.Paper), "a4 or letter")
+	}
+	return nil
+}
+
+// Write writes a season. Errors: those of Check, and a drawing that failed.
+func (r Report) Write(ctx context.Context, w io.Writer, season report.Season) error {
+	if err := r.Check(); err != nil {
+		return err
+	}
+	drawing := report.Drawing{Charts: r.Charts, Progress: r.Progress}
+	switch r.Format {
+	case ReportPDF:
+		paper := r.Paper
+		if paper == "" {
+			paper = report.A4
+		}
+		return report.WritePDF(ctx, w, season, paper, drawing)
+	case ReportXLSX:
+		return report.WriteXLSX(w, season)
+	case ReportCSV:
+		return report.WriteCSV(w, season)
+	}
+	style, err := r.style()
+	if err != nil {
+		return err
+	}
+	return report.WriteHTML(ctx, w, season, style, drawing)
+}
+
+func (r Report) style() (style report.Style, err error) {
+	if r.Style != nil {
+		style.Href, err = r.Style()
+		return style, err
+	}
+	style.Sheet, err = web.ReportStyle()
+	return style, err
+}
+
+// seasonReport sends a season as a file, or as a page for print. One report is made
+// at a time, so that memory stays bounded.
+func (s *server) seasonReport(w http.ResponseWriter, r *http.Request) error {
+	rep := Report{
+		Format: ReportFormat(chi.URLParam(r, "format")), Paper: report.Paper(r.URL.Query().Get("paper")),
+		Charts: s.Charts, Style: s.reportStyle,
+	}
+	if err := rep.Check(); err != nil {
+		return err
+	}
+	select {
+	case s.reports <- struct{}{}:
+		defer func() { <-s.reports }()
+	case <-r.Context().Done():
+		return r.Context().Err()
+	}
+	name, code := chi.URLParam(r, "season"), r.URL.Query().Get("site")
+	season, err := SeasonReport(r.Context(), s.Store, s.Now, name, code)
+	if err != nil {
+		return err
+	}
+	var b bytes.Buffer
+	if err := rep.Write(r.Context(), &b, season); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", reportTypes[rep.Format])
+	if rep.Format != ReportHTML {
+		w.Header().Set("Content-Disposition", mime.FormatMediaType("attachment", map[string]string{"filename": reportFile(name, code, rep.Format)}))
+	}
+	sendBytes(w, r, http.StatusOK, b.Bytes())
+	return nil
+}
+
+// reportStyle is the address of the style sheet of reports, with the tag of its bytes.
+func (s *server) reportStyle() (string, error) {
+	const name = "report.css"
+	_, tag, err := s.pages.Static(name)
+	if err != nil {
+		return "", err
+	}
+	return "/static/" + name + "?v=" + tag, nil
+}
+
+// reportFile is the name of a report's file: doorleaf-2026-summer-MILL.pdf.
+func reportFile(season, code string, format ReportFormat) string {
+	if code != "" {
+		code = "-" + code
+	}
+	return "doorleaf-" + season + code + "." + string(format)
+}
 
 // SeasonReport returns all that a season report says, for the whole network or,
 // if code is not "", for one site. Errors: a name that is no season, or a site
@@ -30,6 +164,7 @@ func SeasonReport(ctx context.Context, network Network, now func() time.Time, se
 	}
 	out := figuresFor(n)
 	out.OneSite = code != ""
+	places := placesByCode(n)
 	out.Made = usage.DateOf(s.Now().UTC().Date())
 	out.Sites = nil
 	var months []usage.MonthTally
@@ -41,15 +176,33 @@ func SeasonReport(ctx context.Context, network Network, now func() time.Time, se
 		if err != nil {
 			return report.Season{}, fmt.Errorf("report on %s: %w", site.Code, err)
 		}
+		r.Place = places[site.Code]
 		out.Sites = append(out.Sites, r)
 		months = append(months, tallies...)
 	}
-	if out.OneSite && len(out.Sites) == 1 {
+	if out.OneSite {
+		if len(out.Sites) == 0 {
+			return report.Season{}, notFound(fmt.Sprintf("site %s has no season %s in its half of the world", code, season), "Look at the list of seasons.")
+		}
 		out.Network = out.Sites[0].Figures
 	}
 	out.Pattern = usage.PatternOf("", nil, months)
-	out.Sentence = web.SeasonSentences(out.Title, out.Network, len(out.Sites))
+	out.Sentence = report.Sentences(out)
 	return out, nil
+}
+
+// placesByCode says where each site stands in the order of the network. It says
+// nothing where the order means nothing.
+func placesByCode(n networkSeason) map[string]string {
+	order, pooled := placesOf(n.sites)
+	if pooled {
+		return nil
+	}
+	places := make(map[string]string, len(order))
+	for _, p := range order {
+		places[p.Code] = p.Place()
+	}
+	return places
 }
 
 // siteReport is one site's part of a season report, with its tallies of the season.
@@ -101,7 +254,7 @@ func (s *server) addCalls(ctx context.Context, r *report.Site, season usage.Seas
 		return err
 	}
 	for _, st := range detail.Coverage {
-		if st.From < to && st.To > from {
+		if st.From, st.To = max(st.From, from), min(st.To, to); st.From < st.To {
 			r.Coverage = append(r.Coverage, st)
 		}
 	}

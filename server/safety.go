@@ -2,6 +2,7 @@ package server
 
 import (
 	"fmt"
+	"io"
 	"net"
 	"net/http"
 	"runtime/debug"
@@ -125,4 +126,36 @@ func moreTime(w http.ResponseWriter, d time.Duration) {
 	// Not every writer has deadlines (a test's has none); then none applies.
 	_ = rc.SetReadDeadline(time.Now().Add(d))
 	_ = rc.SetWriteDeadline(time.Now().Add(d))
+}
+
+// stallTime is how long an upload may stand still. Common practice, no source: a
+// phone on a bad line pauses for seconds, not for half a minute.
+const stallTime = 30 * time.Second
+
+// steady returns a body that ends in an error when it stands still for longer
+// than stall, or has not come whole after all: one slow client would else keep the
+// others from bringing in cards. When the body is read, the time of all is left for
+// what is done with it.
+func steady(w http.ResponseWriter, body io.ReadCloser, stall, all time.Duration) io.ReadCloser {
+	return &steadyBody{ReadCloser: body, rc: http.NewResponseController(w), stall: stall, end: time.Now().Add(all)}
+}
+
+type steadyBody struct {
+	io.ReadCloser
+	rc    *http.ResponseController
+	stall time.Duration
+	end   time.Time
+}
+
+func (b *steadyBody) Read(p []byte) (int, error) {
+	until := time.Now().Add(b.stall)
+	if until.After(b.end) {
+		until = b.end
+	}
+	_ = b.rc.SetReadDeadline(until) // see moreTime
+	n, err := b.ReadCloser.Read(p)
+	if err == io.EOF {
+		_ = b.rc.SetReadDeadline(b.end) // an expired one would end the request's context
+	}
+	return n, err
 }

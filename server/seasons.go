@@ -5,6 +5,7 @@ import (
 	"context"
 	"fmt"
 	"net/http"
+	"net/url"
 	"slices"
 
 	"github.com/go-chi/chi/v5"
@@ -171,7 +172,7 @@ func (s *server) seasons(w http.ResponseWriter, r *http.Request) error {
 		if err != nil {
 			return err
 		}
-		line := web.SeasonLine{Name: name, Words: web.SeasonWords(n.season), Running: !n.ended, Figures: n.figures}
+		line := web.SeasonLine{Name: name, Words: web.SeasonWords(n.season), Running: !n.ended, Figures: n.figures, Visits: networkSeasonVisits(name)}
 		for _, site := range n.sites {
 			if site.figures.CoveredDays > 0 {
 				line.Boxes++
@@ -204,6 +205,7 @@ func (s *server) seasonPage(ctx context.Context, n networkSeason) (web.SeasonPag
 	boxes := 0
 	page := web.SeasonPage{
 		Base: web.Base{Here: web.PlaceSeasons}, Name: n.name, Words: capital(web.SeasonWords(n.season)), Network: n.figures,
+		Visits: networkSeasonVisits(n.name),
 	}
 	for _, site := range n.sites {
 		row, err := s.seasonSite(ctx, site)
@@ -254,6 +256,9 @@ func seasonVisits(code string, season usage.Season) string {
 	return fmt.Sprintf("/sites/%s/visits?from=%s&to=%s", code, season.First(), season.Last())
 }
 
+// networkSeasonVisits is the address of a season's visits at all sites.
+func networkSeasonVisits(name string) string { return "/visits?season=" + url.QueryEscape(name) }
+
 // touchingSeason counts the findings that may bear on a season. One of which no
 // time is known may bear on any.
 func touchingSeason(site usage.Site, findings []usage.Finding, season usage.Season) (int, error) {
@@ -299,20 +304,19 @@ func (s *server) sitesPanel(ctx context.Context, n networkSeason) *web.Panel {
 		return nil
 	}
 	var rates []chart.SiteRate
-	var links []string
 	for _, site := range n.sites {
 		f := site.figures
-		rates = append(rates, chart.SiteRate{Name: site.Name, Visits: f.Counted, ExposureH: f.CoveredDays * 24, Weekly: web.Weekly(f.PerDay)})
-		links = append(links, seasonVisits(site.Code, site.season))
+		rates = append(rates, chart.SiteRate{
+			Name: site.Name, Visits: f.Counted, ExposureH: f.CoveredDays * 24, Weekly: web.Weekly(f.PerDay),
+			Href: seasonVisits(site.Code, site.season),
+		})
 	}
 	figure, err := s.Charts.BySite(ctx, "by-site", web.SeasonWords(n.season), rates)
 	panel := &web.Panel{Figure: figure}
 	if err != nil {
 		s.Log.Warn("draw chart", "chart", "by-site", "err", err)
 		panel.ID, panel.Title, panel.Problem = "by-site", web.TitleSites, web.ChartMissing
-		return panel
 	}
-	panel.Table.Links = links
 	return panel
 }
 
@@ -368,7 +372,7 @@ type figuresJSON struct {
 	Until        *usage.Date     `json:"until"`
 	Untimed      int64           `json:"untimed"`
 	UntimedAbout int64           `json:"untimed_about"`
-	PerWeekS     *float64        `json:"open_s_per_week"`
+	WeekOpenS    *usage.Estimate `json:"open_s_per_week"`
 	LowerOpenS   *float64        `json:"lower_quartile_open_s"`
 	UpperOpenS   *float64        `json:"upper_quartile_open_s"`
 	UnknownOpen  int64           `json:"visits_without_seconds"`
@@ -380,7 +384,7 @@ func figuresAsJSON(f usage.SeasonFigures) figuresJSON {
 		Counted: f.Counted, CoveredDays: f.CoveredDays, Days: f.Days, Estimated: f.Estimated, PerDay: f.PerDay,
 		RatioToLast: f.RatioToLast, DarkShare: f.DarkShare, OpenS: f.OpenS, MedianOpenS: f.MedianOpenS,
 		Complete: f.Complete, Until: f.Until, Untimed: f.Untimed, UntimedAbout: f.UntimedAbout,
-		PerWeekS: f.PerWeekS, LowerOpenS: f.LowerOpenS, UpperOpenS: f.UpperOpenS, UnknownOpen: f.UnknownOpen, Dispersion: f.Phi,
+		WeekOpenS: f.WeekOpenS, LowerOpenS: f.LowerOpenS, UpperOpenS: f.UpperOpenS, UnknownOpen: f.UnknownOpen, Dispersion: f.Phi,
 	}
 }
 

@@ -283,7 +283,7 @@ func TestLimitsAllowForDispersion(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	spread := weeklyOf(months, usage.DispersionOf(data.Days).Floored()).Rate
+	spread := usage.DispersionOfSeasons(data.Days, usage.North).Weekly(months).Rate
 	if spread.Value != plain.Value || spread.High-spread.Low < 1.5*(plain.High-plain.Low) {
 		t.Errorf("limits %+v with dispersion, %+v without", spread, plain)
 	}

@@ -20,7 +20,7 @@ import (
 // error.
 func (s *server) send(w http.ResponseWriter, r *http.Request, status int, p web.Page) error {
 	var b bytes.Buffer
-	if err := s.pages.Render(&b, p, s.navOf(r, p)); err != nil {
+	if err := s.pages.Render(&b, p, navFor(r, s.navOf(r, p))); err != nil {
 		return err
 	}
 	w.Header().Set("Content-Type", "text/html; charset=utf-8")

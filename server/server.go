@@ -17,7 +17,6 @@ import (
 	"time"
 
 	"github.com/go-chi/chi/v5"
-	"github.com/go-chi/chi/v5/middleware"
 
 	"doorleaf/importer"
 	"doorleaf/store"
@@ -57,6 +56,19 @@ type Network interface {
 	FillTray(ctx context.Context, cards []store.TrayCard) (string, error)
 	Tray(ctx context.Context, tray string) ([]store.TrayCard, error)
 	ThrowTray(ctx context.Context, tray string) error
+	Outlook(ctx context.Context, code string) (store.Outlook, error)
+	SetPower(ctx context.Context, code string, setting usage.PowerSetting) error
+	DropPower(ctx context.Context, code string) error
+	PowerHistory(ctx context.Context, code string) ([]store.KeptPower, error)
+	ClockError(ctx context.Context, code string) (*usage.ClockError, error)
+	AddCalls(ctx context.Context, calls []store.SiteCall) ([]int64, error)
+	DropCalls(ctx context.Context, calls []store.SiteCall) error
+	WithdrawnCalls(ctx context.Context, code string) ([]usage.ServiceCall, error)
+	RestoreCall(ctx context.Context, code string, id int64) (int64, error)
+	CardSetting(ctx context.Context, code string) (*usage.CardSetting, error)
+	SetCardSetting(ctx context.Context, code string, setting *usage.CardSetting) error
+	AddPrepared(ctx context.Context, code string, card store.PreparedCard) error
+	Prepared(ctx context.Context, code string, since int64) ([]store.PreparedCard, error)
 }
 
 var _ Network = (*store.Store)(nil)
@@ -76,6 +88,19 @@ type Config struct {
 	// LoopbackHosts.
 	Hosts []string
 
+	// Access says who may do what; nil: Store itself, where it keeps that. Without
+	// any, whoever reaches the server may do everything.
+	Access Access
+
+	// Remote: others than the person at the machine reach the server, and nobody
+	// may do anything without a passphrase. Where it is false, that person is the
+	// coordinator as long as no coordinating passphrase is set.
+	Remote bool
+
+	// BehindProxy: one proxy stands before the server, and its X-Forwarded-For and
+	// X-Forwarded-Proto are believed. It makes the server Remote.
+	BehindProxy bool
+
 	// Templates is the folder of the package web, to reload its templates for
 	// every page; "" uses those built in.
 	Templates string
@@ -87,6 +112,9 @@ type server struct {
 	pages   *web.Set
 	slips   slips
 	uploads chan struct{} // holds a token while an upload is read, so that memory stays bounded
+	reports chan struct{} // holds a token while a report is made
+	tries   tries
+	stall   time.Duration // how long an upload may stand still
 }
 
 // New returns the handler of the whole site. It fails when a template is
@@ -95,7 +123,13 @@ func New(c Config) (http.Handler, error) {
 	if c.Store == nil {
 		return nil, errors.New("server: no store")
 	}
-	s := &server{Config: c.withDefaults(), uploads: make(chan struct{}, 1)}
+	if c.Access == nil {
+		c.Access, _ = c.Store.(Access)
+	}
+	if c.Remote = c.Remote || c.BehindProxy; c.Remote && c.Access == nil {
+		return nil, errors.New("server: others reach it, and nothing says who may do what")
+	}
+	s := &server{Config: c.withDefaults(), uploads: make(chan struct{}, 1), reports: make(chan struct{}, 1), tries: newTries(), stall: stallTime}
 	var err error
 	if c.Templates == "" {
 		s.pages, err = web.Load()
@@ -127,20 +161,26 @@ func (c Config) withDefaults() Config {
 // routes puts the guards around all features, and each feature's routes in.
 func (s *server) routes() http.Handler {
 	r := chi.NewRouter()
-	r.Use(s.logged, s.contained, harden, s.onlyHosts, s.sameOrigin, middleware.GetHead)
+	r.Use(s.logged, s.contained, harden, s.onlyHosts, s.sameOrigin, s.gate(r))
 	r.NotFound(s.unknownRoute)
 	r.MethodNotAllowed(s.wrongMethod)
 	s.routeStatic(r)
 	s.routeNetwork(r)
 	s.routeSeasons(r)
+	s.routeReport(r)
+	s.routeDataOut(r)
+	s.routeNetworkVisits(r)
 	s.routeAbout(r)
 	s.routeQuestions(r)
 	s.routeSiteForm(r)
 	s.routeBring(r)
+	s.routeRound(r)
+	s.routeBench(r)
 	s.routeTray(r)
 	s.routeCard(r)
 	s.routeSite(r)
 	s.routeAPI(r)
+	s.routeAccess(r)
 	return r
 }
 

@@ -262,6 +262,7 @@ func pagesOf(t *testing.T, b *box, card string) map[string]answer {
 		"/sites/MILL/about-the-numbers", "/sites/QUAY/about-the-numbers", "/sites/MILL/visits", "/sites/QUAY/visits", "/sites/MILL/visits/3",
 		"/sites/MILL/visits?from=%22%3E%3Cb%3E&to=x&weekday=9&hour=%3Cb%3E&light=%3Cb%3E", "/sites/MILL/openings/0", "/sites/MILL/openings/80",
 		"/questions", "/sites/MILL/questions", "/sites/QUAY/questions", "/sites/MILL/calls", "/sites/QUAY/calls",
+		"/data-out", "/data-out/file?format=%22%3E%3Cb%3E&name=%22%3E%3Cb%3E&least=%3Cb%3E", "/data-out/file?format=parquet&name=%22%3E%3Cb%3E&least=%3Cb%3E",
 	} {
 		pages[path] = b.get(path)
 	}

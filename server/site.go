@@ -4,6 +4,7 @@ import (
 	"context"
 	"net/http"
 	"net/url"
+	"slices"
 	"strconv"
 
 	"github.com/go-chi/chi/v5"
@@ -28,6 +29,8 @@ func (s *server) routeSite(r chi.Router) {
 		r.Post("/change", s.do(s.changeSite))
 		s.routeSiteQuestions(r)
 		s.routeCalls(r)
+		s.routeOutlooks(r)
+		s.routePrepare(r)
 	})
 }
 
@@ -146,7 +149,7 @@ func sitePage(data siteData) (web.SitePage, error) {
 		months = usage.InSeason(months, *data.season)
 		page.Season = web.SeasonWords(*data.season)
 	}
-	weekly := weeklyOf(months, data.phi())
+	weekly := data.spread().Weekly(months)
 	page.Weekly, page.Visits, page.ExposedS = weekly.Rate, weekly.Visits, weekly.ExposureS
 	page.VisitsAt = "/sites/" + site.Code + "/visits"
 	if err := addSeason(&page, data); err != nil {
@@ -161,21 +164,16 @@ func sitePage(data siteData) (web.SitePage, error) {
 	return page, nil
 }
 
-// phi is the dispersion of the days that the page shows.
-func (d *siteData) phi() float64 {
-	if d.figures != nil {
-		return d.figures.figures.Phi
+// spread is the dispersion of the days that the page shows: of the season, or of all
+// seasons, each by itself.
+func (d *siteData) spread() usage.Dispersion {
+	days := d.days
+	if d.season != nil {
+		days = slices.DeleteFunc(slices.Clone(days), func(day usage.Day) bool {
+			return day.Date < d.season.First() || day.Date > d.season.Last()
+		})
 	}
-	return usage.DispersionOfSeasons(d.days, usage.HemisphereOf(d.site.Latitude)).Floored()
-}
-
-// weeklyOf sums months to visits a week of recording, with limits for days of the
-// dispersion phi.
-func weeklyOf(months []usage.MonthTally, phi float64) usage.Sum {
-	sum := usage.Weekly(months)
-	const weekS = 7 * 24 * 3600
-	sum.Rate = usage.DispersedRate(sum.Visits, float64(sum.ExposureS)/weekS, phi, usage.Confidence)
-	return sum
+	return usage.DispersionOfSeasons(days, usage.HemisphereOf(d.site.Latitude))
 }
 
 // addSeason adds the figures of the chosen season.
@@ -197,11 +195,20 @@ func addSeason(page *web.SitePage, data siteData) error {
 	return nil
 }
 
-// visitLinks returns the addresses of the visits that the rows of a table count;
-// those of no period of their own are of the season, where one is chosen.
+// visitLinks returns the addresses of the visits that the rows of a table count.
 func visitLinks(code string, counts []chart.Visits, season *usage.Season) []string {
-	links := make([]string, len(counts))
+	links, link := make([]string, len(counts)), visitLink(code, season)
 	for i, c := range counts {
+		links[i] = link(c)
+	}
+	return links
+}
+
+// visitLink returns the function that gives the address of the visits of a site that
+// a bar counts; those of no period of their own are of the season, where one is
+// chosen.
+func visitLink(code string, season *usage.Season) func(chart.Visits) string {
+	return func(c chart.Visits) string {
 		q := url.Values{}
 		if c.From == nil && season != nil {
 			first, last := season.First(), season.Last()
@@ -217,9 +224,8 @@ func visitLinks(code string, counts []chart.Visits, season *usage.Season) []stri
 		if c.Hour != nil {
 			q.Set("hour", strconv.Itoa(*c.Hour))
 		}
-		links[i] = "/sites/" + code + "/visits?" + q.Encode()
+		return "/sites/" + code + "/visits?" + q.Encode()
 	}
-	return links
 }
 
 // findingsMost is how many findings the page of a site shows, and linesMost to
@@ -269,13 +275,12 @@ func (s *server) panels(ctx context.Context, data siteData) []web.Panel {
 		return nil
 	}
 	pattern := usage.PatternOf(data.site.Code, data.season, data.months)
-	charts := s.Charts.Dispersed(data.phi())
+	charts := s.Charts.Dispersed(data.spread()).Linked(visitLink(data.site.Code, data.season))
 	south := usage.HemisphereOf(data.site.Latitude) == usage.South
 	var panels []web.Panel
 	add := func(id, title string, draw func(id string) (chart.Figure, error), notes []web.Note) {
 		figure, err := draw(id)
 		panel := web.Panel{Figure: figure, Notes: append(notes, web.AboutNote(web.AboutAddress(data.site.Code)))}
-		panel.Table.Links = visitLinks(data.site.Code, figure.Table.Visits, data.season)
 		if err != nil {
 			s.Log.Warn("draw chart", "chart", id, "site", data.site.Code, "err", err)
 			panel.ID, panel.Problem = id, web.ChartMissing

@@ -1,6 +1,7 @@
 package server
 
 import (
+	"context"
 	"fmt"
 	"math"
 	"net/http"
@@ -40,7 +41,13 @@ func (s *server) visits(w http.ResponseWriter, r *http.Request) error {
 	if err != nil {
 		return err
 	}
-	page.Says = web.VisitsSay(count.Timed, count.Untimed, web.Asked{From: ask.From, To: ask.To, Weekday: ask.Weekday, Hour: ask.Hour, Light: ask.Light})
+	exposed, err := s.exposedIn(r.Context(), site.Code, ask)
+	if err != nil {
+		return err
+	}
+	page.Says = web.VisitsSay(count.Timed, count.Untimed, web.Asked{
+		From: ask.From, To: ask.To, Weekday: ask.Weekday, Hour: ask.Hour, Light: ask.Light, ExposedS: exposed,
+	})
 	for _, row := range rows {
 		page.Visits = append(page.Visits, visitShown(site.Code, row))
 	}
@@ -48,6 +55,29 @@ func (s *server) visits(w http.ResponseWriter, r *http.Request) error {
 		page.Next = nextAddress(r.URL, next)
 	}
 	return s.send(w, r, http.StatusOK, page)
+}
+
+// exposedIn returns the recording time over which a list of visits counts, s: that of
+// the days asked for, of the weekday asked for. It is 0 where an hour or a light is
+// asked for, of which no days tell.
+func (s *server) exposedIn(ctx context.Context, code string, ask store.VisitPage) (exposed int64, err error) {
+	if ask.Hour != nil || ask.Light != nil {
+		return 0, nil
+	}
+	first, last := firstDate, lastDate
+	if ask.From != nil {
+		first = *ask.From
+	}
+	if ask.To != nil {
+		last = *ask.To
+	}
+	days, err := s.Store.Days(ctx, code, first, last)
+	for _, d := range days {
+		if ask.Weekday == 0 || d.Date.Weekday() == ask.Weekday {
+			exposed += int64(d.ExposureS)
+		}
+	}
+	return exposed, err
 }
 
 func visitShown(code string, row store.VisitRow) web.Visit {

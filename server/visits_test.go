@@ -116,7 +116,7 @@ func TestWayBackToTheLine(t *testing.T) {
 	b := newBox(t, importer.Limits{})
 	b.keep(t, newSite("MILL", "Mill Lane"), visitsCard())
 	list := b.get("/sites/MILL/visits?from=2026-03-05&to=2026-03-05").page(t)
-	if got, want := texts(list, "p.lead")[0], "2 visits, on 5 March 2026."; got != want {
+	if got, want := texts(list, "p.lead")[0], "2 visits, on 5 March 2026, in 24 hours of recording."; got != want {
 		t.Errorf("list says %q, want %q", got, want)
 	}
 	if got := texts(list, "option[selected]"); strings.Join(got, "|") != "any weekday|any hour|any light" {

@@ -55,8 +55,10 @@ func (s *Store) AddCall(ctx context.Context, code string, call usage.ServiceCall
 		if call, err = tidyCall(call, tx.now); err != nil {
 			return false, err
 		}
-		id, err = insertCall(ctx, tx, site.id, call, nil)
-		return true, err
+		if id, err = insertCall(ctx, tx, site.id, call, nil); err != nil {
+			return false, err
+		}
+		return true, tx.journal(ctx, callEntry(DeedCallKept, site, id, call))
 	})
 	return id, err
 }
@@ -78,8 +80,10 @@ func (s *Store) ChangeCall(ctx context.Context, code string, call usage.ServiceC
 		if err := withdrawCall(ctx, tx, site, call.ID); err != nil {
 			return false, err
 		}
-		id, err = insertCall(ctx, tx, site.id, call, &call.ID)
-		return true, err
+		if id, err = insertCall(ctx, tx, site.id, call, &call.ID); err != nil {
+			return false, err
+		}
+		return true, tx.journal(ctx, callEntry(DeedCallChanged, site, id, call))
 	})
 	return id, err
 }
@@ -88,11 +92,28 @@ func (s *Store) ChangeCall(ctx context.Context, code string, call usage.ServiceC
 // told. It stays on record.
 func (s *Store) DropCall(ctx context.Context, code string, id int64) error {
 	return s.changeSite(ctx, code, func(tx *tx, site keptSite) (bool, error) {
-		if _, err := findCall(ctx, tx, site, id); err != nil {
+		call, err := findCall(ctx, tx, site, id)
+		if err != nil {
 			return false, err
 		}
-		return true, withdrawCall(ctx, tx, site, id)
+		if err := withdrawCall(ctx, tx, site, id); err != nil {
+			return false, err
+		}
+		return true, tx.journal(ctx, callEntry(DeedCallDropped, site, id, call))
 	})
+}
+
+// callEntry is the journal's line of a service call.
+func callEntry(deed Deed, site keptSite, id int64, c usage.ServiceCall) Entry {
+	kinds := make([]string, len(c.Kinds))
+	for i, k := range c.Kinds {
+		kinds[i] = string(k)
+	}
+	says := fmt.Sprintf("service call of %s: %s", instantWords(c.At), strings.Join(kinds, ", "))
+	if c.Note != "" {
+		says += ": " + c.Note
+	}
+	return Entry{Deed: deed, Site: site.Code, Subject: fmt.Sprint(id), Says: says}
 }
 
 // Removal sets the true instant at which a kept card came out of its logger, or
@@ -108,6 +129,13 @@ func (s *Store) Removal(ctx context.Context, id string, at *int64) error {
 		}
 		if _, err := tx.ExecContext(ctx, `UPDATE card SET removed_at = ? WHERE id = ?`, at, id); err != nil {
 			return fmt.Errorf("removal of card %s: %w", id, err)
+		}
+		says := "card " + card.Name + ": its removal is not known any more"
+		if at != nil {
+			says = "card " + card.Name + ": out at " + instantWords(*at)
+		}
+		if err := tx.journal(ctx, Entry{Deed: DeedCardTold, Site: card.Site, Subject: id, Says: says}); err != nil {
+			return err
 		}
 		site, err := findSite(ctx, tx, card.Site)
 		if err != nil {

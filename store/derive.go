@@ -1,11 +1,13 @@
 package store
 
 import (
+	"cmp"
 	"context"
 	"database/sql"
 	"encoding/json"
 	"fmt"
 	"maps"
+	"slices"
 
 	"doorleaf/importer"
 	"doorleaf/importer/cardfile"
@@ -58,8 +60,32 @@ func loadKept(ctx context.Context, q querier, site int64) (kept importer.Kept, e
 	if kept.Calls, err = calls(ctx, q, site); err != nil {
 		return kept, err
 	}
+	orderCalls(kept.Calls)
 	kept.Rulings, err = rulings(ctx, q, site)
 	return kept, err
+}
+
+// orderCalls puts service calls in an order that hangs on what they say alone, and
+// numbers them by it: their numbers in the database hang on who merged whom.
+func orderCalls(all []usage.ServiceCall) {
+	for i := range all {
+		all[i].ID = 0
+	}
+	slices.SortStableFunc(all, func(a, b usage.ServiceCall) int {
+		return cmp.Or(cmp.Compare(a.At, b.At), cmp.Compare(callWords(a), callWords(b)))
+	})
+	for i := range all {
+		all[i].ID = int64(i + 1)
+	}
+}
+
+// callWords writes all that a service call says.
+func callWords(c usage.ServiceCall) string {
+	data, err := json.Marshal(c)
+	if err != nil { // it was read from JSON and integers
+		panic(err)
+	}
+	return string(data)
 }
 
 // lend gives cards the files that were read of them, if with the same hint.

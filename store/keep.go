@@ -3,6 +3,7 @@ package store
 import (
 	"context"
 	"fmt"
+	"time"
 
 	"golang.org/x/sync/errgroup"
 
@@ -43,13 +44,22 @@ func (s *Store) Keep(ctx context.Context, code string, cards []CardIn) ([]Receip
 
 func (s *Store) keepAll(ctx context.Context, tx *tx, site keptSite, cards []packedCard) ([]Receipt, error) {
 	var receipts []Receipt
-	changed := false
+	changed, again := false, undatedCard
 	for i := range cards {
 		already, err := s.keepCard(ctx, tx, site, &cards[i])
 		if err == nil && already {
 			var told bool
 			told, err = tell(ctx, tx, &cards[i])
 			changed = changed || told
+			if told {
+				again = everyCard // its date order may be told, and with it that of others
+			}
+			if err == nil && told {
+				err = tx.journal(ctx, Entry{Deed: DeedCardTold, Site: site.Code, Subject: cards[i].id, Says: cardSays("card "+cards[i].Name+" told anew", &cards[i])})
+			}
+		} else if err == nil {
+			err = tx.journal(ctx, Entry{Deed: DeedCardKept, Site: site.Code, Subject: cards[i].id,
+				Says: cardSays(fmt.Sprintf("kept card %s, %d rows", cards[i].Name, cards[i].facts.rows), &cards[i])})
 		}
 		if err != nil {
 			return nil, err
@@ -59,7 +69,7 @@ func (s *Store) keepAll(ctx context.Context, tx *tx, site keptSite, cards []pack
 	}
 	gained := int64(0)
 	if changed {
-		if err := s.readFactsAgain(ctx, tx, site, undatedCard); err != nil {
+		if err := s.readFactsAgain(ctx, tx, site, again); err != nil {
 			return nil, err
 		}
 		before, err := countOpenings(ctx, tx, site.id)
@@ -80,6 +90,22 @@ func (s *Store) keepAll(ctx context.Context, tx *tx, site keptSite, cards []pack
 		receipts[i].Card, receipts[i].New = card, gained
 	}
 	return receipts, nil
+}
+
+// cardSays adds to the journal's words what was told of a card.
+func cardSays(says string, c *packedCard) string {
+	if c.RemovedAt != nil {
+		says += ", out at " + instantWords(*c.RemovedAt)
+	}
+	if c.DateOrder != "" {
+		says += ", dates as " + c.DateOrder
+	}
+	return says
+}
+
+// instantWords writes an instant for the journal, in UTC.
+func instantWords(at int64) string {
+	return time.Unix(at, 0).UTC().Format("2 January 2006, 15:04:05 UTC")
 }
 
 // packedCard is a card to be kept with what can be prepared before the write
@@ -206,6 +232,9 @@ func (s *Store) Withdraw(ctx context.Context, id string) error {
 		}
 		if _, err := tx.ExecContext(ctx, `DELETE FROM card WHERE id = ?`, id); err != nil {
 			return fmt.Errorf("withdraw card %s: %w", id, err)
+		}
+		if err := tx.journal(ctx, Entry{Deed: DeedWithdrawn, Site: site.Code, Subject: id, Says: fmt.Sprintf("withdrew card %s, %d rows", card.Name, card.Rows)}); err != nil {
+			return err
 		}
 		_, err = s.deriveSite(ctx, tx, site)
 		return err

@@ -48,6 +48,9 @@ func (s *Store) Unrule(ctx context.Context, code, key, by string) error {
 	}
 	return s.changeSite(ctx, code, func(tx *tx, site keptSite) (bool, error) {
 		undone, err := undo(ctx, tx, site, key, by)
+		if err == nil && undone {
+			err = tx.journal(ctx, Entry{Deed: DeedUnruled, Site: site.Code, Subject: key, Says: "took back the answer to " + key + signed(by)})
+		}
 		if err != nil || undone {
 			return undone, err
 		}
@@ -162,7 +165,19 @@ func rule(ctx context.Context, tx *tx, site keptSite, r usage.Ruling) (changed b
 	if err != nil {
 		return false, fmt.Errorf("keep ruling on %s: %w", r.Key, err)
 	}
-	return true, nil
+	says := fmt.Sprintf("answered %s to %s", r.Answer, r.Key)
+	if r.Why != "" {
+		says += ": " + r.Why
+	}
+	return true, tx.journal(ctx, Entry{Deed: DeedRuled, Site: site.Code, Subject: r.Key, Says: says + signed(r.By)})
+}
+
+// signed says who signed an answer.
+func signed(by string) string {
+	if by == "" {
+		return ""
+	}
+	return " (signed " + by + ")"
 }
 
 // undo marks the answer that stands as taken back.

@@ -8,6 +8,7 @@ import (
 	"io/fs"
 	"os"
 	"slices"
+	"time"
 
 	"github.com/pressly/goose/v3"
 	"modernc.org/sqlite"
@@ -31,12 +32,38 @@ func checkFile(ctx context.Context, path string) error {
 	if err != nil {
 		return fmt.Errorf("open network: %w", err)
 	}
-	db, err := openPool(path, readerPragmas, "mode=ro", 1)
+	db, err := openPool(path, readerPragmas, "mode=ro"+unwritable(path), 1)
 	if err != nil {
 		return err
 	}
 	defer db.Close()
-	return checkDatabase(ctx, db, path)
+	if err := checkDatabase(ctx, db, path); err != nil {
+		return err
+	}
+	return lookOver(ctx, db)
+}
+
+// copyIfOlder makes a copy of a network whose tables are older than this program's.
+func copyIfOlder(ctx context.Context, path string, now time.Time) error {
+	if info, err := os.Stat(path); err != nil || info.Size() == 0 {
+		return nil // a new network
+	}
+	newest, err := newestMigration()
+	if err != nil {
+		return err
+	}
+	db, err := openPool(path, readerPragmas, "mode=ro"+unwritable(path), 1)
+	if err != nil {
+		return err
+	}
+	have := fileVersion(ctx, db)
+	if err := db.Close(); err != nil {
+		return err
+	}
+	if have == 0 || have == newest {
+		return nil
+	}
+	return copyBefore(ctx, path, have, now)
 }
 
 func checkDatabase(ctx context.Context, db *sql.DB, path string) error {
@@ -148,3 +175,12 @@ func isDuplicate(err error) bool {
 	e, ok := errors.AsType[*sqlite.Error](err)
 	return ok && (e.Code() == sqlite3.SQLITE_CONSTRAINT_UNIQUE || e.Code() == sqlite3.SQLITE_CONSTRAINT_PRIMARYKEY)
 }
+
+// isConstraint reports whether err is a breach of any rule of the tables.
+func isConstraint(err error) bool { return sqliteCode(err) == sqlite3.SQLITE_CONSTRAINT }
+
+// What SQLite says of a file that is damaged, or that is none of its own.
+const (
+	corrupt      = sqlite3.SQLITE_CORRUPT
+	notADatabase = sqlite3.SQLITE_NOTADB
+)

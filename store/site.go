@@ -49,6 +49,9 @@ func (s *Store) AddSite(ctx context.Context, site usage.Site) error {
 		if err != nil {
 			return err
 		}
+		if err := tx.journal(ctx, Entry{Deed: DeedSiteAdded, Site: site.Code, Says: "added " + site.Code + ", " + site.Name}); err != nil {
+			return err
+		}
 		_, err = s.deriveSite(ctx, tx, keptSite{id, site})
 		return err
 	})
@@ -72,6 +75,11 @@ func (s *Store) ChangeSite(ctx context.Context, code string, change func(*usage.
 		}
 		if err := updateSite(ctx, tx, site); err != nil {
 			return err
+		}
+		if says := siteChange(before, site.Site); says != "" {
+			if err := tx.journal(ctx, Entry{Deed: DeedSiteChanged, Site: site.Code, Says: says}); err != nil {
+				return err
+			}
 		}
 		if before.Profile != site.Profile {
 			if err := s.readFactsAgain(ctx, tx, site, everyCard); err != nil {

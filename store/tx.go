@@ -5,6 +5,7 @@ import (
 	"database/sql"
 	"errors"
 	"fmt"
+	"io/fs"
 
 	sqlite3 "modernc.org/sqlite/lib"
 
@@ -26,6 +27,9 @@ type tx struct {
 // write runs do in a write transaction and commits it. After an error nothing
 // has changed.
 func (s *Store) write(ctx context.Context, do func(*tx) error) error {
+	if s.writer == nil {
+		return &usage.Fault{Kind: usage.Conflict, What: "the network is open for reading alone", Try: "use a command that changes it; nothing was changed"}
+	}
 	t, err := s.writer.BeginTx(ctx, nil)
 	if err != nil {
 		return busyFault(fmt.Errorf("begin: %w", err))
@@ -45,24 +49,64 @@ func (s *Store) write(ctx context.Context, do func(*tx) error) error {
 func (s *Store) read(ctx context.Context, do func(querier) error) error {
 	t, err := s.reader.BeginTx(ctx, &sql.TxOptions{ReadOnly: true})
 	if err != nil {
-		return fmt.Errorf("begin: %w", err)
+		return busyFault(fmt.Errorf("begin: %w", err))
 	}
 	defer t.Rollback() // there is nothing to commit
-	return do(t)
+	return busyFault(do(t))
 }
 
-// busyFault makes a Fault of the error that SQLite gives when another program
-// held the write lock for the whole busy timeout.
+// busyFault makes a Fault of the errors of SQLite that people can do something about:
+// another program that held the write lock for the whole busy timeout, a disk that is
+// full, a folder that cannot be written to, a file that is damaged.
 func busyFault(err error) error {
-	if sqliteCode(err) != sqlite3.SQLITE_BUSY {
+	if err == nil || usage.KindOf(err) != 0 {
 		return err
 	}
+	switch sqliteCode(err) {
+	case sqlite3.SQLITE_BUSY, sqlite3.SQLITE_LOCKED:
+		return &usage.Fault{
+			Kind: usage.Conflict,
+			What: "another program was writing to the network for longer than ten seconds",
+			Try:  "wait until it has finished, then do this again; nothing was changed",
+			Err:  err,
+		}
+	case sqlite3.SQLITE_FULL, sqlite3.SQLITE_IOERR:
+		return &usage.Fault{
+			Kind: usage.Conflict,
+			What: "the network could not be written: the disk or the file-size limit is full, or the disk fails",
+			Try:  "make room on the disk of the data folder, then do this again; nothing was changed",
+			Err:  err,
+		}
+	case sqlite3.SQLITE_READONLY, sqlite3.SQLITE_CANTOPEN, sqlite3.SQLITE_PERM:
+		return &usage.Fault{
+			Kind: usage.Conflict,
+			What: "the data folder cannot be written to",
+			Try:  "let the user who runs Doorleaf write to the folder and the files in it, or name another with --data; nothing was changed",
+			Err:  err,
+		}
+	case sqlite3.SQLITE_CORRUPT, sqlite3.SQLITE_NOTADB:
+		return damaged("", err)
+	}
+	return err
+}
+
+// damaged says that the database is damaged.
+func damaged(what string, err error) error {
 	return &usage.Fault{
 		Kind: usage.Conflict,
-		What: "another program was writing to the network for longer than ten seconds",
-		Try:  "wait until it has finished, then do this again; nothing was changed",
+		What: "the network's database is damaged" + what,
+		Try:  "stop using it; doorleaf restore FILE --replace puts a copy in its place and keeps the damaged one aside (the newest copies are in the folder backups of the data folder)",
 		Err:  err,
 	}
+}
+
+// fileFault makes a Fault of an error about a file that was named by somebody.
+func fileFault(what string, err error) error {
+	f := &usage.Fault{Kind: usage.Invalid, What: what + " cannot be used", Err: err, Try: "look at the name, and at whether it may be read and written"}
+	if errors.Is(err, fs.ErrNotExist) {
+		f.Kind = usage.NotFound
+	}
+	return f
 }
 
 // collect runs a query and returns what scan makes of each row. It closes the

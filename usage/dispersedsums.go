@@ -8,37 +8,6 @@ package usage
 // their means, weighted by visits. That is what the variance of a sum of counts
 // μ + θμ² comes to: Σ(μ + θμ²)/Σμ.
 
-// ByHour is the function ByHour with limits by d.
-func (d Dispersion) ByHour(months []MonthTally) [24]Sum {
-	sums, cells := ByHour(months), byCell(months)
-	for h := range sums {
-		var parts []Sum
-		for w := range 7 {
-			parts = append(parts, cells[24*w+h])
-		}
-		sums[h] = sums[h].WithDispersion(d.over(parts, hourSeconds))
-	}
-	return sums
-}
-
-// ByWeekday is the function ByWeekday with limits by d.
-func (d Dispersion) ByWeekday(months []MonthTally) [7]Sum {
-	sums := ByWeekday(months)
-	for w := range sums {
-		sums[w] = sums[w].WithDispersion(d.over(sums[w:w+1], daySeconds))
-	}
-	return sums
-}
-
-// ByMonth is the function ByMonth with limits by d.
-func (d Dispersion) ByMonth(months []MonthTally) []MonthSum {
-	sums := ByMonth(months)
-	for i := range sums {
-		sums[i].Sum = sums[i].WithDispersion(d.overDays(months[i : i+1]))
-	}
-	return sums
-}
-
 // BySeason is the function BySeason with limits by d.
 func (d Dispersion) BySeason(months []MonthTally, h Hemisphere) []SeasonSum {
 	sums := BySeason(months, h)
@@ -48,11 +17,6 @@ func (d Dispersion) BySeason(months []MonthTally, h Hemisphere) []SeasonSum {
 	return sums
 }
 
-// Whole is the function Whole with limits by d.
-func (d Dispersion) Whole(months []MonthTally) Sum {
-	return Whole(months).WithDispersion(d.overDays(months))
-}
-
 // Weekly is the function Weekly with limits by d.
 func (d Dispersion) Weekly(months []MonthTally) Sum {
 	return Weekly(months).WithDispersion(d.overDays(months))
@@ -60,7 +24,7 @@ func (d Dispersion) Weekly(months []MonthTally) Sum {
 
 // OfCells returns the rate of some cells of a pattern together, visits an hour of
 // exposure, with limits by d. All cells of one hour of the day give the rate of that
-// hour, all cells of a weekday that of its mean hour.
+// hour, all cells of a weekday that of its mean hour; Per gives it for a whole day.
 func (d Dispersion) OfCells(cells []Cell) Sum {
 	days, sum := [7]Sum{}, Sum{}
 	var hours [7]map[int]bool

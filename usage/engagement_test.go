@@ -2,6 +2,7 @@ package usage
 
 import (
 	"math"
+	"math/rand/v2"
 	"slices"
 	"testing"
 
@@ -93,5 +94,57 @@ func TestEngagementOfNothing(t *testing.T) {
 	m.Visits[OpenBins-1] = 3
 	if e := EngagementOf([]MonthOpen{m}); e.Median.Value != 7936 {
 		t.Errorf("median of the last bin = %v, want 7936", e.Median.Value)
+	}
+}
+
+// How often the limits of the open time a week hold the truth: of many visits, and of
+// few, whose seconds have a long tail.
+func TestLimitsOfOpenTimeHoldTheTruth(t *testing.T) {
+	const trials = 3000
+	for _, c := range []struct {
+		visits, theta float64
+		least, most   float64
+	}{{700, 0, 0.93, 0.97}, {700, 0.3, 0.93, 0.975}, {40, 0, 0.92, 0.98}, {10, 0, 0.88, 1}} {
+		random := rand.New(rand.NewPCG(5, uint64(c.visits)))
+		const median, sigma = 55, 0.9 // of a log-normal law
+		truth := c.visits / 13 * median * math.Exp(sigma*sigma/2)
+		var h held
+		for range trials {
+			var e Engagement
+			open, count, weight := 0.0, 0.0, 0.0
+			for range 91 {
+				mean := c.visits / 91
+				n := drawPoisson(random, mean*drawGamma(random, 1, c.theta))
+				for range n {
+					s := int64(math.Round(median * math.Exp(sigma*random.NormFloat64())))
+					e.bins[OpenBin(s)]++
+					open += float64(s)
+				}
+				count, weight = count+float64(n), weight+mean*(1+c.theta*mean)
+			}
+			e.Visits = int64(count)
+			if got := openRate(open, e.spread(open, weight/c.visits), 13); got != nil {
+				h.see(got, truth, 0)
+			}
+		}
+		t.Logf("%.0f visits, θ %.1f: %.1f %%", c.visits, c.theta, 100*h.share())
+		if got := h.share(); got < c.least || got > c.most {
+			t.Errorf("%.0f visits, θ %.1f: limits hold the truth in %.1f %%, want %.0f to %.0f", c.visits, c.theta, 100*got, 100*c.least, 100*c.most)
+		}
+	}
+}
+
+func TestOpenRateBorders(t *testing.T) {
+	var none Engagement
+	if got := openRate(0, none.spread(0, 2), 13); got != nil {
+		t.Errorf("open time a week of no visit = %+v, want nil", *got)
+	}
+	e := Engagement{Visits: 1}
+	e.bins[OpenBin(20)]++
+	if got := openRate(20, e.spread(20, 1), 1); got == nil || got.Value != 20 || !near(got.Low, 20*0.02531781, 1e-6) || !near(got.High, 20*5.571643, 1e-6) {
+		t.Errorf("open time of one visit of 20 s = %+v, want 20 s times Garwood's limits of 1", got)
+	}
+	if got := openRate(20, e.spread(20, 1), 0); got != nil {
+		t.Errorf("open time without exposure = %+v, want nil", *got)
 	}
 }

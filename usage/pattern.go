@@ -72,6 +72,14 @@ func InSeason(months []MonthTally, s Season) []MonthTally {
 // PatternOf returns visits by hour of the week at a site: of the months of a
 // season, or of all where season is nil. The rate of a cell is visits an hour of
 // exposure with Garwood's limits, and null where the cell has no exposure.
+//
+// A cell keeps Garwood's limits where the days are over-dispersed. Days show by how
+// much their sums vary; how much of that falls on one hour they do not show, nor do
+// the tallies, which have no single dates. If it were a factor common to the whole
+// day, see Dispersion.At, a cell of mean μ an hour had φ = 1 + θμ, little above 1 for
+// the visits that one hour has, and exact limits of such counts have room for it:
+// see TestLimitsOfSingleHours. Sums of cells have more, and allow for it:
+// Dispersion.OfCells.
 func PatternOf(site string, season *Season, months []MonthTally) Pattern {
 	p := Pattern{Site: site, Cells: make([]Cell, HoursOfWeek)}
 	if season != nil {

@@ -23,6 +23,7 @@ type SeasonFigures struct {
 	DarkShare    *Estimate `json:"dark_share"`            // of timed visits
 	OpenS        int64     `json:"open_s"`                // engaged seconds
 	PerWeekS     *float64  `json:"open_s_per_week"`       // engaged seconds in seven days of exposure
+	WeekOpenS    *Estimate `json:"-"`                     // the same with its limits; nil without exposure or any open time
 	MedianOpenS  *Estimate `json:"median_open_s"`         // a visit
 	LowerOpenS   *float64  `json:"lower_quartile_open_s"` // null without a median
 	UpperOpenS   *float64  `json:"upper_quartile_open_s"`
@@ -34,6 +35,7 @@ type SeasonFigures struct {
 	engaged    Engagement
 	dark       int64
 	timed      int64
+	openSpread float64 // variance of OpenS, s²
 }
 
 // SeasonData is what SeasonFiguresOf looks at, of all time: a Derived's Days,
@@ -91,6 +93,7 @@ func (f *SeasonFigures) fill(p seasonPart) {
 	f.Phi = WholeDispersion(p.days(), spread)
 	f.total = p.total(f.Untimed, spread)
 	f.engaged = EngagementOf(opensIn(p.data.Opens, p.season))
+	f.openSpread = f.engaged.spread(float64(f.OpenS), f.Phi)
 	f.compare(p, spread)
 	f.finish()
 }
@@ -126,10 +129,10 @@ func (f *SeasonFigures) finish() {
 		f.RatioToLast = f.this.RatioTo(*f.last, Confidence)
 	}
 	f.DarkShare = Share(f.dark, f.timed, Confidence)
-	f.PerWeekS = nil
+	f.PerWeekS, f.WeekOpenS = nil, nil
 	if f.CoveredDays > 0 {
 		week := float64(f.OpenS) / f.CoveredDays * 7
-		f.PerWeekS = &week
+		f.PerWeekS, f.WeekOpenS = &week, openRate(float64(f.OpenS), f.openSpread, f.CoveredDays/7)
 	}
 	if e := f.engaged; e.Median != nil {
 		f.MedianOpenS, f.LowerOpenS, f.UpperOpenS = e.Median, &e.Lower, &e.Upper
@@ -159,6 +162,7 @@ func (f *SeasonFigures) join(s *SeasonFigures) {
 	f.CoveredDays += s.CoveredDays
 	f.Days += s.Days
 	f.OpenS += s.OpenS
+	f.openSpread += s.openSpread
 	f.dark, f.timed = f.dark+s.dark, f.timed+s.timed
 	f.engaged = f.engaged.with(s.engaged)
 	f.Phi = max(f.Phi, s.Phi)

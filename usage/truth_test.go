@@ -164,3 +164,46 @@ func TestLimitsHoldTheTruth(t *testing.T) {
 		}
 	}
 }
+
+// One hour of the week keeps Garwood's limits where days are over-dispersed: exact
+// limits of the few visits of such an hour have room for good and bad days up to some
+// visits an hour, and less beyond. Of the sums over seven weekdays they hold less
+// often, and Dispersion.OfCells, which allows for it, about as often as it should.
+func TestLimitsOfSingleHours(t *testing.T) {
+	const trials, weeks = 4000, 13
+	for _, c := range []struct {
+		mean, theta     float64 // visits in the hour; variance of a day's factor
+		single, hourDay float64 // that the limits hold the truth at least
+	}{
+		{0.05, 0.3, 0.95, 0.945}, {0.2, 0.3, 0.95, 0.945}, {0.5, 0.3, 0.94, 0.945}, {1, 0.3, 0.94, 0.945},
+		{0.05, 0.8, 0.95, 0.945}, {0.2, 0.8, 0.95, 0.945}, {0.5, 0.8, 0.925, 0.945},
+	} {
+		random := rand.New(rand.NewPCG(3, uint64(1000*c.mean+c.theta)))
+		var single, plain, summed held
+		for range trials {
+			var cells []Cell
+			var days []Day
+			for w := range 7 {
+				cell := Cell{Weekday: w + 1, Hour: 15, ExposureH: weeks}
+				for k := range weeks {
+					factor := drawGamma(random, 1, c.theta)
+					n := drawPoisson(random, c.mean*factor)
+					cell.Visits += int64(n)
+					rest := drawPoisson(random, 12*c.mean*factor) // of the day's other hours
+					days = append(days, Day{Date: Date(4 + 7*k + w), Visits: int32(n + rest), ExposureS: daySeconds})
+				}
+				cells = append(cells, cell)
+			}
+			single.see(Rate(cells[0].Visits, weeks, Confidence), c.mean, 0)
+			sum := DispersionOf(days).OfCells(cells)
+			plain.see(Rate(sum.Visits, 7*weeks, Confidence), c.mean, 0)
+			summed.see(sum.Rate, c.mean, 0)
+		}
+		t.Logf("%.2f visits an hour, θ %.1f: one hour of the week, Garwood %.1f %%; of the day, Garwood %.1f %%, OfCells %.1f %%",
+			c.mean, c.theta, 100*single.share(), 100*plain.share(), 100*summed.share())
+		if single.share() < c.single || summed.share() < c.hourDay {
+			t.Errorf("%.2f visits an hour, θ %.1f: limits hold the truth in %.1f %% of single hours and %.1f %% of hours of the day, want %.1f and %.1f",
+				c.mean, c.theta, 100*single.share(), 100*summed.share(), 100*c.single, 100*c.hourDay)
+		}
+	}
+}

@@ -8,6 +8,7 @@ const (
 	PlaceNetwork   Place = "network"
 	PlaceSeasons   Place = "seasons"
 	PlaceQuestions Place = "questions"
+	PlaceRound     Place = "round"
 	PlaceBring     Place = "bring"
 	PlaceNewSite   Place = "new"
 )

@@ -1,6 +1,7 @@
 package web
 
 import (
+	"fmt"
 	"slices"
 
 	"doorleaf/usage"
@@ -11,6 +12,8 @@ type CallsPage struct {
 	Base
 	Site
 	Calls  []Call // the latest first
+	Gone   []Call // withdrawn, the latest withdrawn first
+	Offers []Link // clock sets of cards that were prepared
 	Form   CallForm
 	Faults FieldFaults
 }
@@ -139,6 +142,11 @@ func GiveWords(errorS int32) string {
 		return ""
 	}
 	return "give or take " + DurationWords(errorS)
+}
+
+// OfferWords offers the clock set of a card that was prepared.
+func OfferWords(at, reading int64, zone string) string {
+	return fmt.Sprintf("The card made for %s sets the clock to %s.", When(at, zone), WallSeconds(reading))
 }
 
 // CallsTitle leads back to the service calls of a site.

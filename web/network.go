@@ -8,10 +8,11 @@ import (
 // NetworkPage shows all sites side by side.
 type NetworkPage struct {
 	Base
-	Sites  []NetworkSite
-	Visits int64
-	From   *usage.Date // first date with data in the network; nil without any
-	Scale  float64     // visits a week at the right end of every Range; 0 without data
+	Sites    []NetworkSite
+	Visits   int64
+	ExposedS int64       // recording time of all sites added up
+	From     *usage.Date // first date with data in the network; nil without any
+	Scale    float64     // visits a week at the right end of every Range; 0 without data
 }
 
 // Template implements Page.

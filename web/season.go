@@ -23,7 +23,8 @@ func (SeasonsPage) Template() string { return "seasons" }
 type SeasonLine struct {
 	Name    string // as in addresses: 2026-spring
 	Words   string
-	Boxes   int // with recording in it
+	Boxes   int    // with recording in it
+	Visits  string // address of the list of its visits
 	Running bool
 	Figures usage.SeasonFigures
 }
@@ -36,6 +37,7 @@ type SeasonPage struct {
 	Lead     []string // sentences, the first one leads
 	Sites    []SeasonSite
 	Network  usage.SeasonFigures
+	Visits   string // address of the list of the visits of all boxes
 	Panel    *Panel
 	Order    []SitePlace // the busiest first; nil where nothing can be said
 	Pooled   bool        // sites differ by no more than chance
@@ -46,6 +48,14 @@ type SeasonPage struct {
 
 // Template implements Page.
 func (SeasonPage) Template() string { return "season" }
+
+// figured is the figures of a season with the address of the visits that they count,
+// which has a query.
+type figured struct {
+	Figures usage.SeasonFigures
+	Visits  string
+	Mean    bool // rates are those of a mean box of several
+}
 
 // SeasonSite is one site in a season.
 type SeasonSite struct {
@@ -275,6 +285,21 @@ func OpenTime(s float64) string {
 		return strconv.FormatFloat(s/3600, 'f', 1, 64) + " h"
 	}
 	return Number(int64(math.Round(s/3600))) + " h"
+}
+
+// OpenWeek writes the open time in a week, seconds, with its limits, in the unit that
+// suits it: 39 min, 33, 46.
+func OpenWeek(e *usage.Estimate) Rounded {
+	unit, name := 3600.0, "h"
+	switch {
+	case e.Value < 120:
+		unit, name = 1, "s"
+	case e.Value < 7200:
+		unit, name = 60, "min"
+	}
+	r := Round(&usage.Estimate{Value: e.Value / unit, Low: e.Low / unit, High: e.High / unit, Level: e.Level})
+	r.Value += " " + name
+	return r
 }
 
 // Remarks are what stands beside the figures of a season at a site.

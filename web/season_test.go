@@ -191,3 +191,41 @@ func TestAboutSeasonWords(t *testing.T) {
 		t.Errorf("a season without recording says %q", got)
 	}
 }
+
+func TestOpenWeek(t *testing.T) {
+	for _, c := range []struct {
+		value, low, high float64
+		want             string
+	}{
+		{2340, 1980, 2760, "39 min 33 46"},
+		{70, 30, 130, "70 s 30 130"},
+		{8324, 7608, 9090, "2.3 h 2.1 2.5"},
+		{90000, 70000, 120000, "25 h 19 33"},
+	} {
+		r := OpenWeek(estimate(c.value, c.low, c.high))
+		if got := r.Value + " " + r.Low + " " + r.High; got != c.want {
+			t.Errorf("OpenWeek(%v, %v, %v) = %s, want %s", c.value, c.low, c.high, got, c.want)
+		}
+	}
+}
+
+func TestNetworkVisitsSay(t *testing.T) {
+	hour, light := 7, usage.Dark
+	from, to := usage.DateOf(2026, 3, 1), usage.DateOf(2026, 3, 9)
+	for _, c := range []struct {
+		timed, untimed int64
+		asked          Asked
+		want           string
+	}{
+		{0, 0, Asked{}, "No visit."},
+		{1, 0, Asked{Weekday: 2, Hour: &hour}, "1 visit on a Tuesday from 7:00 to 8:00."},
+		{935, 2, Asked{Light: &light, Boxes: 8, Season: "spring 2026"}, "935 visits with a time and 2 without one in the dark at 8 boxes in spring 2026."},
+		{12, 0, Asked{Boxes: 2, ExposedS: 20 * 86400}, "12 visits at 2 boxes, in 20 days of recording, all boxes added up."},
+		{311, 0, Asked{From: &from, To: &to, ExposedS: 9 * 86400}, "311 visits, 1 March 2026 to 9 March 2026, in 9 days of recording."},
+		{0, 3, Asked{Boxes: 1, From: &from, To: &to}, "3 visits without a time at 1 box, 1 March 2026 to 9 March 2026."},
+	} {
+		if got := VisitsSay(c.timed, c.untimed, c.asked); got != c.want {
+			t.Errorf("VisitsSay(%d, %d, %+v) = %q, want %q", c.timed, c.untimed, c.asked, got, c.want)
+		}
+	}
+}

@@ -26,8 +26,32 @@ type VisitsPage struct {
 // Template implements Page.
 func (VisitsPage) Template() string { return "visits" }
 
-// VisitForm is the choice of visits as it was asked for.
-type VisitForm struct{ From, To, Weekday, Hour, Light string }
+// NetworkVisitsPage lists visits of all sites, site by site.
+type NetworkVisitsPage struct {
+	Base
+	Says     string // how many there are, of which
+	Form     VisitForm
+	Seasons  []Option
+	Weekdays []Option
+	Hours    []Option
+	Lights   []Option
+	Visits   []NetworkVisit
+	Next     string // address of the next page, ""
+	Faults   FieldFaults
+	Notes    []Note
+}
+
+// Template implements Page.
+func (NetworkVisitsPage) Template() string { return "networkvisits" }
+
+// NetworkVisit is a visit with its site.
+type NetworkVisit struct {
+	Site
+	Visit
+}
+
+// VisitForm is the choice of visits as it was asked for; Season for all sites alone.
+type VisitForm struct{ From, To, Weekday, Hour, Light, Season string }
 
 // Visit is one visit in a list.
 type Visit struct {
@@ -125,6 +149,9 @@ type Asked struct {
 	Weekday  int // 0: any
 	Hour     *int
 	Light    *usage.Light
+	Boxes    int    // of all sites: how many were asked; 0 for one site
+	Season   string // in words; "" for all time
+	ExposedS int64  // recording time over which they are counted; 0 where that is not known
 }
 
 var lightWords = map[usage.Light]string{usage.Daylight: "in daylight", usage.Twilight: "in twilight", usage.Dark: "in the dark"}
@@ -154,6 +181,12 @@ func (a Asked) words() string {
 	if a.Light != nil {
 		b.WriteString(" " + lightWords[*a.Light])
 	}
+	if a.Boxes > 0 {
+		b.WriteString(" at " + Plural(int64(a.Boxes), "box", "boxes"))
+	}
+	if a.Season != "" {
+		b.WriteString(" in " + a.Season)
+	}
 	switch {
 	case a.From != nil && a.To != nil && *a.From == *a.To:
 		b.WriteString(", on " + DateWords(*a.From))
@@ -163,6 +196,12 @@ func (a Asked) words() string {
 		b.WriteString(", from " + DateWords(*a.From) + " on")
 	case a.To != nil:
 		b.WriteString(", up to " + DateWords(*a.To))
+	}
+	if a.ExposedS > 0 {
+		b.WriteString(", in " + HourWords(a.ExposedS) + " of recording")
+		if a.Boxes > 1 {
+			b.WriteString(", all boxes added up")
+		}
 	}
 	return b.String()
 }
@@ -180,6 +219,16 @@ func VisitsNotes(site usage.Site) []Note {
 		{Term: "A visit", Text: "Openings that begin within " + DurationWords(site.Thresholds.JoinS) + " of the last one’s close are one visit; it has the time of its first."},
 		{Term: "Without a time", Text: "Visits whose time could not be recovered stand in the list when all of the time that they may be of is in it."},
 		AboutNote(AboutAddress(site.Code)),
+	}
+}
+
+// NetworkVisitsNotes are VisitsNotes for the list of all sites.
+func NetworkVisitsNotes() []Note {
+	return []Note{
+		{Term: "Order", Text: "Box by box, each in the order in which its logger wrote."},
+		{Term: "Times", Text: "Civil time at each box; so are dates, weekdays, hours and the light that you choose."},
+		{Term: "Without a time", Text: "Visits whose time could not be recovered stand in the list when all of the time that they may be of is in it."},
+		AboutNote("/about-the-numbers"),
 	}
 }
 

@@ -33,7 +33,9 @@ func Pages() []Page {
 		NetworkPage{}, SitePage{}, SiteFormPage{}, BringPage{}, TrayPage{}, ReceiptPage{},
 		CardsPage{}, CardPage{}, WithdrawPage{}, OpeningsPage{}, FaultPage{},
 		QuestionsPage{}, CallsPage{}, CallPage{},
-		SeasonsPage{}, SeasonPage{}, VisitsPage{}, VisitPage{}, OpeningPage{}, AboutPage{},
+		SignInPage{}, AccessPage{}, JournalPage{}, SeasonsPage{}, SeasonPage{}, DataOutPage{}, VisitsPage{}, NetworkVisitsPage{}, VisitPage{}, OpeningPage{}, AboutPage{},
+		PowerPage{}, PowerFormPage{}, LightPage{}, RestockPage{}, DaylightPage{},
+		RoundPage{}, RoundDonePage{}, RoundKeptPage{}, PreparePage{}, BenchPage{},
 	}
 }
 
@@ -83,7 +85,10 @@ func (s *Set) parse(name string) (*template.Template, error) {
 
 // Nav is what the navigation says beside the page itself.
 type Nav struct {
-	Questions int // open questions of the network; 0 for none, or where it is not known
+	Questions int    // open questions of the network; 0 for none, or where it is not known
+	May       May    // what the page offers
+	Who       string // name of who is signed in; "" where nobody had to
+	SignIn    bool   // offer to sign in
 }
 
 // frame is what the template around every page is given; the page's own gets

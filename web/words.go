@@ -55,12 +55,13 @@ func (s *Set) funcs() template.FuncMap {
 		"degrees":     func(v float64) string { return strconv.FormatFloat(v, 'f', -1, 64) },
 		"hours":       HourWords,
 		"link":        s.link,
+		"figured":     func(f usage.SeasonFigures, visits string, mean bool) figured { return figured{f, visits, mean} },
 		"fonts":       fontPaths,
 		"minutes":     DurationWords,
 		"number":      number,
 		"one":         OneFigure,
 		"openAll":     func(s int64) string { return OpenTime(float64(s)) },
-		"openTime":    OpenTime,
+		"openWeek":    OpenWeek,
 		"order":       func(o string) string { return orderWords[o] },
 		"percent":     Percent,
 		"plural":      plural,
@@ -179,13 +180,13 @@ func zoneOf(name string) *time.Location {
 func HourWords(s int64) string {
 	switch {
 	case s < 3600:
-		return Plural(s/60, "minute", "minutes")
+		return Plural((s+30)/60, "minute", "minutes")
 	case s < 3*86400:
-		return Plural(s/3600, "hour", "hours")
+		return Plural((s+1800)/3600, "hour", "hours")
 	case s < 120*86400:
-		return Plural(s/86400, "day", "days")
+		return Plural((s+43200)/86400, "day", "days")
 	}
-	return Plural(s/(7*86400), "week", "weeks")
+	return Plural((s+7*43200)/(7*86400), "week", "weeks")
 }
 
 // DurationWords writes how long a door stood open.
@@ -340,7 +341,7 @@ func SeasonWords(season usage.Season) string {
 func PatternNotes(p usage.Pattern) []Note {
 	return []Note{
 		{Term: "Counted over", Text: HourWords(int64(p.ExposureH*3600)) + " of recording, " + Plural(p.Visits, "visit", "visits") + "."},
-		{Term: "Limits", Text: "The thin lines are 95 % limits: where the true rate lies, had we watched for longer. They take visits to come independently; for whole days, weeks and seasons they allow for good and bad days too."},
+		{Term: "Limits", Text: "The thin lines are 95 % limits: where the true rate lies, had we watched for longer. They allow for good and bad days; those of one hour of the week alone take visits to come independently."},
 		{Term: "Hours", Text: "Civil time at the box, daylight saving included."},
 	}
 }

@@ -29,7 +29,7 @@ func (cmd *demoCommand) Run(c *console) error {
 			return err
 		}
 	}
-	s, err := c.open()
+	s, err := c.alone("demo")
 	if err != nil {
 		return err
 	}
@@ -96,6 +96,8 @@ func keepSite(c *console, s *store.Store, site *forge.Site) error {
 		}
 		cards[i] = store.CardIn{Name: card.Name, Bytes: data, RemovedAt: &card.RemovedAt}
 	}
-	_, err := s.Keep(c.ctx, site.Spec.Code, cards)
-	return err
+	if _, err := s.Keep(c.ctx, site.Spec.Code, cards); err != nil {
+		return err
+	}
+	return keepLog(c.ctx, s, site)
 }

@@ -2,122 +2,103 @@ package main
 
 import (
 	"bufio"
+	"errors"
 	"fmt"
 	"io"
-	"iter"
-	"math"
+	"io/fs"
 	"os"
 	"path/filepath"
+	"regexp"
+	"strings"
 
 	"doorleaf/server"
 	"doorleaf/store"
 	"doorleaf/usage"
-	reports "doorleaf/web/report"
 )
 
 type exportCommand struct {
-	Format string `required:"" enum:"datapackage,geojson" help:"datapackage (a .zip of CSV files) or geojson (the sites with a season's figures)."`
-	Out    string `required:"" type:"path" help:"File to write; one that is there is replaced." placeholder:"FILE"`
-	Season string `help:"Season of the figures, for geojson: 2026-summer." placeholder:"S"`
-	Coarse int    `help:"For publication: dates and hours only, and figures of fewer than N visits held back." placeholder:"N"`
+	Format  string `required:"" enum:"datapackage,geojson,parquet" help:"datapackage (a .zip of CSV files), geojson (the sites with a season's figures) or parquet (for an engine that queries many networks)."`
+	Out     string `required:"" type:"path" help:"File to write; one that is there is replaced. For parquet a folder or a .zip, which must not be there yet." placeholder:"FILE"`
+	Season  string `help:"Season of the figures, for geojson: 2026-summer." placeholder:"S"`
+	Coarse  int    `help:"For publication: dates and hours only, and figures of fewer than N visits held back." placeholder:"N"`
+	Network string `help:"Name of the network in every row, for parquet; the name of the data folder where left out." placeholder:"NAME"`
 }
 
 func (exportCommand) Help() string {
-	return "Example:\n  doorleaf export --format datapackage --out network.zip\n  doorleaf export --format datapackage --coarse 5 --out public.zip\n  doorleaf export --format geojson --season 2026-summer --out sites.geojson"
+	return "Example:\n  doorleaf export --format datapackage --out network.zip\n  doorleaf export --format datapackage --coarse 5 --out public.zip\n  doorleaf export --format geojson --season 2026-summer --out sites.geojson\n  doorleaf export --format parquet --network larkbridge --out larkbridge"
 }
 
 func (cmd *exportCommand) Run(c *console) error {
-	if err := cmd.check(); err != nil {
+	export := server.Export{Format: cmd.Format, Season: cmd.Season, Coarse: cmd.Coarse, Name: cmd.Network}
+	if export.Name == "" {
+		export.Name = nameOfFolder(c.data)
+	}
+	if err := export.Check(); err != nil {
 		return err
 	}
-	s, err := c.open()
+	if cmd.Format == "parquet" {
+		if err := mustBeFree(cmd.Out); err != nil {
+			return err
+		}
+	}
+	s, err := c.read()
 	if err != nil {
 		return err
 	}
 	defer s.Close()
-	write, err := cmd.writer(c, s)
-	if err != nil {
-		return err
-	}
-	if err := writeWhole(cmd.Out, write); err != nil {
+	if err := cmd.write(c, s, export); err != nil {
 		return fmt.Errorf("export to %s: %w", cmd.Out, err)
 	}
 	fmt.Fprintf(c.err, "wrote %s\n", cmd.Out)
 	return nil
 }
 
-func (cmd *exportCommand) check() error {
-	switch {
-	case cmd.Coarse < 0:
-		return &usage.Fault{Kind: usage.Invalid, What: "--coarse is less than nought", Try: "--coarse 5"}
-	case cmd.Format == "geojson" && cmd.Season == "":
-		return &usage.Fault{Kind: usage.Invalid, What: "geojson needs a season", Try: "--season 2026-summer"}
-	case cmd.Format == "datapackage" && cmd.Season != "":
-		return &usage.Fault{Kind: usage.Invalid, What: "a datapackage has all seasons", Try: "leave out --season"}
+func (cmd *exportCommand) write(c *console, s *store.Store, export server.Export) error {
+	if cmd.Format == "parquet" && !strings.EqualFold(filepath.Ext(cmd.Out), ".zip") {
+		return folderWhole(cmd.Out, func(dir string) error { return export.WriteFolder(c.ctx, s, dir) })
 	}
-	return nil
+	return writeWhole(cmd.Out, func(w io.Writer) error { return export.Write(c.ctx, s, c.now, w) })
 }
 
-// writer returns what writes the format.
-func (cmd *exportCommand) writer(c *console, s *store.Store) (func(io.Writer) error, error) {
-	if cmd.Format == "geojson" {
-		seasons, err := server.SeasonFigures(c.ctx, s, c.now, cmd.Season)
-		if err != nil {
-			return nil, err
-		}
-		return func(w io.Writer) error { return reports.WriteGeoJSON(w, seasons[0], cmd.Coarse) }, nil
+// nameOfFolder makes a network's name of its data folder's.
+func nameOfFolder(data string) string {
+	name := regexp.MustCompile(`[^a-z0-9]+`).ReplaceAllString(strings.ToLower(filepath.Base(data)), "-")
+	name = strings.Trim(name[:min(len(name), 40)], "-")
+	if name == "" {
+		return "network"
 	}
-	n, err := exported(c, s)
+	return name
+}
+
+// mustBeFree refuses to write where something is.
+func mustBeFree(name string) error {
+	_, err := os.Lstat(name)
+	if errors.Is(err, fs.ErrNotExist) {
+		return nil
+	}
 	if err != nil {
-		return nil, err
+		return err
 	}
-	return func(w io.Writer) error { return reports.WritePackage(w, n, cmd.Coarse) }, nil
+	return &usage.Fault{Kind: usage.Conflict, What: name + " is there already", Try: "give another name, or move that away first"}
 }
 
-// exported is a store as the writers of data ask it.
-func exported(c *console, s *store.Store) (reports.Network, error) {
-	n := reports.Network{
-		Openings: func(code string) iter.Seq2[reports.Opening, error] { return openingsOf(c, s, code) },
-		Days: func(code string) ([]usage.Day, error) {
-			return s.Days(c.ctx, code, math.MinInt32, math.MaxInt32)
-		},
-		Pattern: func(code string) (usage.Pattern, error) {
-			months, err := s.Months(c.ctx, code)
-			return usage.PatternOf(code, nil, months), err
-		},
-		Findings: func(code string) ([]usage.Finding, error) { return s.Findings(c.ctx, code) },
-	}
-	sites, err := s.Sites(c.ctx)
+// folderWhole fills a folder beside its place and moves it there when it is whole.
+func folderWhole(name string, fill func(dir string) error) error {
+	dir, err := os.MkdirTemp(filepath.Dir(name), ".doorleaf-*")
 	if err != nil {
-		return n, err
+		return err
 	}
-	for _, site := range sites {
-		n.Sites = append(n.Sites, site.Site)
+	defer os.RemoveAll(dir)
+	if err := fill(dir); err != nil {
+		return err
 	}
-	n.Seasons, err = server.SeasonFigures(c.ctx, s, c.now)
-	return n, err
-}
-
-// openingsOf goes along a site's logbook, a page at a time.
-func openingsOf(c *console, s *store.Store, code string) iter.Seq2[reports.Opening, error] {
-	return func(yield func(reports.Opening, error) bool) {
-		for after := int64(-1); ; {
-			page, next, err := s.Openings(c.ctx, code, store.Page{After: after, Limit: 10_000})
-			if err != nil {
-				yield(reports.Opening{}, err)
-				return
-			}
-			for _, o := range page {
-				if !yield(reports.Opening{Opening: o.Opening, Position: o.Position, CardID: o.CardID, Raw: o.Raw}, nil) {
-					return
-				}
-			}
-			if next < 0 {
-				return
-			}
-			after = next
-		}
+	if err := os.Chmod(dir, 0o755); err != nil {
+		return err
 	}
+	if err := mustBeFree(name); err != nil {
+		return err
+	}
+	return os.Rename(dir, name)
 }
 
 // writeWhole writes a file beside its place and moves it there when it is whole, so

@@ -48,7 +48,7 @@ type brought struct {
 }
 
 func (cmd *importCommand) Run(c *console) error {
-	s, err := c.open()
+	s, err := c.alone("import")
 	if err != nil {
 		return err
 	}

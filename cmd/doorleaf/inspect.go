@@ -70,9 +70,12 @@ func (cmd *inspectCommand) Run(c *console) error {
 
 func (cmd *inspectCommand) print(w io.Writer, files []inspected) error {
 	if cmd.JSON {
-		enc := json.NewEncoder(w)
-		enc.SetIndent("", "  ")
-		return enc.Encode(map[string]any{"files": files})
+		text, err := json.MarshalIndent(map[string]any{"files": files}, "", "  ")
+		if err != nil {
+			return err
+		}
+		_, err = io.WriteString(w, visibleJSON(string(text))+"\n")
+		return err
 	}
 	for _, f := range files {
 		if _, err := io.WriteString(w, f.text()); err != nil {

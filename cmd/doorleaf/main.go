@@ -39,7 +39,19 @@ type commands struct {
 	Report  reportCommand  `cmd:"" help:"Write a season report."`
 	Export  exportCommand  `cmd:"" help:"Write the network as open data."`
 	Forge   forgeCommand   `cmd:"" help:"Make invented card files and their truth."`
-	Health  healthCommand  `cmd:"" hidden:"" help:"Ask a running server whether it is well."`
+	Round   roundCommand   `cmd:"" help:"List the boxes in the order worth walking, with what is due."`
+	Prepare prepareCommand `cmd:"" help:"Make a card ready for its logger."`
+	Bench   benchCommand   `cmd:"" help:"Judge the first card of a new logger; keep nothing."`
+
+	Bundle  bundleCommand  `cmd:"" help:"Write everything kept into one file, to hand on or to merge."`
+	Merge   mergeCommand   `cmd:"" help:"Take over what another network's bundle holds."`
+	Backup  backupCommand  `cmd:"" help:"Copy the whole network, also while it is in use."`
+	Restore restoreCommand `cmd:"" help:"Make the network from a copy or a bundle, and verify it."`
+	Check   checkCommand   `cmd:"" help:"Look whether everything kept and derived is as it should be."`
+
+	Passphrase passphraseCommand `cmd:"" help:"Set who may read, take reports away, and change things."`
+
+	Health healthCommand `cmd:"" hidden:"" help:"Ask a running server whether it is well."`
 }
 
 // console is what a command may touch of the world.
@@ -58,6 +70,7 @@ func (e exit) Error() string { return fmt.Sprintf("exit status %d", int(e)) }
 // run runs one command line and returns its exit status: 0 done, 1 refused or
 // failed, 2 a command line that makes no sense.
 func run(ctx context.Context, args []string, stdout, stderr io.Writer) int {
+	outliveFileLimit()
 	var cli commands
 	status := -1
 	parser, err := kong.New(&cli,

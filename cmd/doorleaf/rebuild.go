@@ -9,7 +9,7 @@ type rebuildCommand struct {
 func (rebuildCommand) Help() string { return "Example:\n  doorleaf rebuild --site MILL" }
 
 func (cmd *rebuildCommand) Run(c *console) error {
-	s, err := c.open()
+	s, err := c.alone("rebuild")
 	if err != nil {
 		return err
 	}

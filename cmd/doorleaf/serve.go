@@ -2,6 +2,7 @@ package main
 
 import (
 	"context"
+	"crypto/tls"
 	"errors"
 	"fmt"
 	"log/slog"
@@ -18,20 +19,23 @@ import (
 )
 
 type serveCommand struct {
-	Listen    string   `default:"127.0.0.1:8080" help:"Address and port; port 0 takes a free one."`
-	Host      []string `help:"A name besides the loopback ones that browsers may use for this server." placeholder:"NAME"`
-	Open      bool     `name:"open-to-network" help:"Allow an address that other machines reach. Whoever reaches it may change everything."`
-	Templates string   `hidden:"" type:"path" help:"Folder of the package web: read its templates anew for every page."`
-	Verbose   bool     `short:"v" help:"Log every request."`
+	Listen         string   `default:"127.0.0.1:8080" help:"Address and port; port 0 takes a free one."`
+	Host           []string `help:"A name besides the loopback ones that browsers use for this server. It takes a coordinating passphrase." placeholder:"NAME"`
+	BehindProxy    bool     `help:"One reverse proxy stands before this server: believe what it says of callers and encryption. It takes a coordinating passphrase."`
+	TLSCert        string   `name:"tls-cert" type:"path" placeholder:"FILE" help:"Serve encrypted, with this certificate (PEM)."`
+	TLSKey         string   `name:"tls-key" type:"path" placeholder:"FILE" help:"Key of the certificate (PEM)."`
+	PassphraseFile string   `type:"path" env:"DOORLEAF_PASSPHRASE_FILE" placeholder:"FILE" help:"Give the coordinators the passphrase in this file's first line."`
+	Templates      string   `hidden:"" type:"path" help:"Folder of the package web: read its templates anew for every page."`
+	Verbose        bool     `short:"v" help:"Log every request."`
 	limitFlags
 }
 
 func (serveCommand) Help() string {
-	return "Prints «listening on http://HOST:PORT» and serves until it is interrupted.\n\nExample:\n  doorleaf serve --data my-network --listen 127.0.0.1:8080"
+	return "Prints «listening on http://HOST:PORT» and serves until it is interrupted.\n\nExample:\n  doorleaf serve --data my-network --listen 127.0.0.1:8080\n\nOther machines reach it on another address, once «doorleaf passphrase» has set who may change things:\n  doorleaf serve --listen 0.0.0.0:8080 --host boxes.example"
 }
 
 func (cmd *serveCommand) Run(c *console) error {
-	s, err := c.open()
+	s, err := c.alone("serve")
 	if err != nil {
 		return err
 	}
@@ -43,7 +47,12 @@ func (cmd *serveCommand) Run(c *console) error {
 const shutdownTime = 10 * time.Second
 
 func (cmd *serveCommand) serve(c *console, s *store.Store) error {
-	listener, err := cmd.listen()
+	if cmd.PassphraseFile != "" {
+		if err := passphraseFrom(c, s, cmd.PassphraseFile); err != nil {
+			return err
+		}
+	}
+	listener, err := cmd.listen(c, s)
 	if err != nil {
 		return err
 	}
@@ -60,25 +69,61 @@ func (cmd *serveCommand) serve(c *console, s *store.Store) error {
 		defer cancel()
 		done <- srv.Shutdown(ctx)
 	}()
-	fmt.Fprintf(c.out, "listening on http://%s\n", listener.Addr())
-	if err := srv.Serve(listener); !errors.Is(err, http.ErrServerClosed) {
+	begin, scheme := srv.Serve, "http"
+	if cmd.TLSCert != "" {
+		begin, scheme = func(l net.Listener) error { return srv.ServeTLS(l, "", "") }, "https"
+		if srv.TLSConfig, err = cmd.tls(); err != nil {
+			return err
+		}
+	}
+	if cmd.remote() && !cmd.BehindProxy && cmd.TLSCert == "" {
+		fmt.Fprintln(c.err, "doorleaf: passphrases cross the network unencrypted; see --tls-cert, or --behind-proxy for a proxy that encrypts")
+	}
+	if err := s.Serving(fmt.Sprintf("%s://%s", scheme, listener.Addr())); err != nil {
+		return err
+	}
+	stop := tend(c, s)
+	defer stop()
+	fmt.Fprintf(c.out, "listening on %s://%s\n", scheme, listener.Addr())
+	if err := begin(listener); !errors.Is(err, http.ErrServerClosed) {
 		return fmt.Errorf("serve: %w", err)
 	}
 	return <-done
 }
 
-// listen opens the port. An address beyond loopback must be asked for twice,
-// since nobody is asked who they are.
-func (cmd *serveCommand) listen() (net.Listener, error) {
+// remote reports whether others than the person at this machine can reach the
+// server. Another name or a proxy tells that they are meant to.
+func (cmd *serveCommand) remote() bool {
 	host, _, err := net.SplitHostPort(cmd.Listen)
+	ip := net.ParseIP(host)
+	loopback := err == nil && (host == "localhost" || ip != nil && ip.IsLoopback())
+	return !loopback || cmd.BehindProxy || len(cmd.Host) > 0
+}
+
+// tls reads the certificate.
+func (cmd *serveCommand) tls() (*tls.Config, error) {
+	pair, err := tls.LoadX509KeyPair(cmd.TLSCert, cmd.TLSKey)
 	if err != nil {
+		return nil, &usage.Fault{Kind: usage.Invalid, What: "read the certificate", Err: err, Try: "give --tls-cert and --tls-key as PEM files that belong together"}
+	}
+	return &tls.Config{Certificates: []tls.Certificate{pair}, MinVersion: tls.VersionTLS12}, nil
+}
+
+// listen opens the port. Where others can reach it there must be a coordinating
+// passphrase first.
+func (cmd *serveCommand) listen(c *console, s *store.Store) (net.Listener, error) {
+	if _, _, err := net.SplitHostPort(cmd.Listen); err != nil {
 		return nil, &usage.Fault{Kind: usage.Invalid, What: "--listen " + cmd.Listen, Err: err, Try: "give address and port, such as 127.0.0.1:8080"}
 	}
-	if ip := net.ParseIP(host); host != "localhost" && (ip == nil || !ip.IsLoopback()) && !cmd.Open {
+	access, err := s.Access(c.ctx)
+	if err != nil {
+		return nil, err
+	}
+	if cmd.remote() && !access.Has(store.RoleCoordinating) {
 		return nil, &usage.Fault{
-			Kind: usage.Invalid,
-			What: fmt.Sprintf("%s can be reached from other machines, and whoever reaches it may change everything", cmd.Listen),
-			Try:  "listen on 127.0.0.1, or add --open-to-network where only people you trust can reach it",
+			Kind: usage.Conflict,
+			What: fmt.Sprintf("others can reach a server on %s, and no passphrase says who may change things", cmd.Listen),
+			Try:  "set one with «doorleaf passphrase», and start again; or listen on 127.0.0.1 without --host and --behind-proxy, for yourself alone",
 		}
 	}
 	l, err := net.Listen("tcp", cmd.Listen)
@@ -99,7 +144,7 @@ func (cmd *serveCommand) handler(c *console, s *store.Store, addr net.Addr) (htt
 	}
 	return server.New(server.Config{
 		Store: s, Charts: chart.New(draw.New(draw.Options{})), Now: c.now, Log: log, Limits: cmd.limits(),
-		Hosts: cmd.hosts(addr), Templates: cmd.Templates,
+		Hosts: cmd.hosts(addr), Remote: cmd.remote(), BehindProxy: cmd.BehindProxy, Templates: cmd.Templates,
 	})
 }
 

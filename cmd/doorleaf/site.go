@@ -33,7 +33,7 @@ func (cmd *siteAdd) Run(c *console) error {
 	if err != nil {
 		return &usage.Fault{Kind: usage.Invalid, What: "--installed " + err.Error()}
 	}
-	s, err := c.open()
+	s, err := c.alone("site add")
 	if err != nil {
 		return err
 	}
@@ -55,7 +55,7 @@ type siteList struct{}
 func (siteList) Help() string { return "Example:\n  doorleaf site list" }
 
 func (cmd *siteList) Run(c *console) error {
-	s, err := c.open()
+	s, err := c.read()
 	if err != nil {
 		return err
 	}
@@ -91,7 +91,7 @@ func (siteChange) Help() string {
 }
 
 func (cmd *siteChange) Run(c *console) error {
-	s, err := c.open()
+	s, err := c.alone("site change")
 	if err != nil {
 		return err
 	}

@@ -6,6 +6,7 @@ import (
 	"os"
 	"strings"
 	"unicode"
+	"unicode/utf16"
 
 	"golang.org/x/term"
 )
@@ -23,6 +24,24 @@ func visible(s string) string {
 			fmt.Fprintf(&b, `\x%02x`, r)
 		default:
 			fmt.Fprintf(&b, `\u%04x`, r)
+		}
+	}
+	return b.String()
+}
+
+// visibleJSON is visible for JSON: what is not printable stands in a string there,
+// and is written as an escape that means the same.
+func visibleJSON(s string) string {
+	var b strings.Builder
+	for _, r := range s {
+		switch {
+		case r == '\n' || r == ' ' || unicode.IsPrint(r):
+			b.WriteRune(r)
+		case r < 0x10000:
+			fmt.Fprintf(&b, `\u%04x`, r)
+		default:
+			high, low := utf16.EncodeRune(r)
+			fmt.Fprintf(&b, `\u%04x\u%04x`, high, low)
 		}
 	}
 	return b.String()

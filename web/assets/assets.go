@@ -33,6 +33,14 @@ var Fonts = []string{
 	"atkinson-hyperlegible-next-700.woff2",
 }
 
+// PaperFonts are the names of the typefaces' TrueType files, for documents that
+// are printed: of each face Latin, and what the rest of Europe adds to it.
+var PaperFonts = map[string][2]string{
+	"book": {"literata-latin-600.ttf", "literata-latin-ext-600.ttf"},
+	"text": {"atkinson-hyperlegible-next-latin-400.ttf", "atkinson-hyperlegible-next-latin-ext-400.ttf"},
+	"bold": {"atkinson-hyperlegible-next-latin-700.ttf", "atkinson-hyperlegible-next-latin-ext-700.ttf"},
+}
+
 // Read returns the bytes of the asset name. The error is ErrNotBuilt where
 // nothing was built, and fs.ErrNotExist for a name that the build does not make.
 func Read(name string) ([]byte, error) {

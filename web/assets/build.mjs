@@ -3,6 +3,7 @@ import { build } from 'esbuild'
 import { copyFile, mkdir, readFile, writeFile } from 'node:fs/promises'
 import { fileURLToPath } from 'node:url'
 import path from 'node:path'
+import { unpack } from './woff.mjs'
 
 const here = path.dirname(fileURLToPath(import.meta.url))
 const at = (...parts) => path.join(here, ...parts)
@@ -48,6 +49,19 @@ async function copyFaces() {
   return faces.map(([face]) => `@fontsource/${face}`)
 }
 
+// copyPaperFaces unpacks the faces for PDF, which knows no woff2: Latin, and what
+// the rest of Europe adds to it.
+async function copyPaperFaces() {
+  for (const [face, weights] of faces) {
+    for (const weight of weights) {
+      for (const part of ['latin', 'latin-ext']) {
+        const from = at('node_modules', '@fontsource', face, 'files', `${face}-${part}-${weight}-normal.woff`)
+        await writeFile(at('dist', `${face}-${part}-${weight}.ttf`), unpack(await readFile(from)))
+      }
+    }
+  }
+}
+
 async function licenceOf(name) {
   const folder = at('node_modules', ...name.split('/'))
   const { version, license } = JSON.parse(await readFile(path.join(folder, 'package.json'), 'utf8'))
@@ -66,5 +80,6 @@ async function licenceOf(name) {
 await mkdir(at('dist'), { recursive: true })
 const bundled = await bundleServer()
 const fonts = await copyFaces()
+await copyPaperFaces()
 const licences = await Promise.all([...bundled, ...fonts].map(licenceOf))
 await writeFile(at('dist', 'LICENSES.txt'), licences.join(`\n${'-'.repeat(72)}\n\n`))

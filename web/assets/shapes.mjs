@@ -3,7 +3,7 @@
 
 // boxOf is the item's rectangle in pixels. On a category axis a number stands
 // for the middle of its category, and pad (in categories) widens the box.
-function boxOf(api, pad = 0) {
+export function boxOf(api, pad = 0) {
   const [x0, y0] = api.coord([api.value(0), api.value(2)])
   const [x1, y1] = api.coord([api.value(1), api.value(3)])
   const [w, h] = api.size([1, 1])

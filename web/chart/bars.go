@@ -21,6 +21,8 @@ type bar struct {
 	rate      *usage.Estimate
 	thin      bool // the exposure is too little to say much
 	which     Visits
+	href      string // where its visits are listed; "" for nowhere
+	says      string // name of that link; "" for the usual one
 }
 
 // newBar makes the bar of visits in exposureH hours with its rate in visits a
@@ -95,6 +97,7 @@ func upright(bars []bar, ticks []tick, unit, thinNote string, f frame) drawing {
 		blank(o, "yAxis")
 	}
 	o["graphic"] = head(f, unit, keysOf(bars, thinNote))
+	addMarks(o, 0, bars, func(i int) [4]float64 { return [4]float64{float64(i), float64(i + 1), 0, scale.max} })
 	return drawing{o, f.width, f.height}
 }
 
@@ -169,6 +172,7 @@ func sideways(bars []bar, unit, thinNote string, f frame) drawing {
 		blank(o, "xAxis")
 	}
 	o["graphic"] = append(head(f, unit, keysOf(bars, thinNote)), rowValues(bars, f)...)
+	addMarks(o, 2, bars, func(i int) [4]float64 { return [4]float64{0, scale.max, float64(i), float64(i)} })
 	return drawing{o, f.width, f.height}
 }
 

@@ -21,7 +21,8 @@ type Figure struct {
 	// every width (the sparks).
 	Wide, Narrow template.HTML
 
-	Table Table
+	Linked bool // the marks of the drawing lead to their visits
+	Table  Table
 }
 
 // Table holds the numbers of a figure, formatted for people.
@@ -30,7 +31,7 @@ type Table struct {
 	Head    []string
 	Rows    [][]string // each as long as Head; the first column heads its row
 	Visits  []Visits   // which visits each row counts, in its second column; empty: none
-	Links   []string   // where the list of those visits is, for whoever shows the table to fill in
+	Links   []string   // where the list of those visits is; empty: for whoever shows the table to fill in
 }
 
 // Visits says which visits of a site a number counts: those of a period, a weekday
@@ -47,7 +48,7 @@ func visitsFrom(from, to usage.Date) Visits { return Visits{From: &from, To: &to
 // Drawing returns both drawings, each in a block of its own with an accessible
 // name: <div class="fig-wide" role="img" aria-label="…"> and the same with
 // fig-narrow. The page's CSS shows one of them; where there is only one, its
-// class is fig-only.
+// class is fig-only. The role of one with links is group: an image holds none.
 func (f Figure) Drawing() template.HTML {
 	if f.Narrow == "" {
 		return f.box("fig-only", f.Wide)
@@ -57,5 +58,9 @@ func (f Figure) Drawing() template.HTML {
 
 func (f Figure) box(class string, svg template.HTML) template.HTML {
 	name := template.HTMLEscapeString(f.Title + ". " + f.Says)
-	return template.HTML(`<div class="`+class+`" role="img" aria-label="`+name+`">`) + svg + `</div>`
+	role := "img"
+	if f.Linked {
+		role = "group"
+	}
+	return template.HTML(`<div class="`+class+`" role="`+role+`" aria-label="`+name+`">`) + svg + `</div>`
 }

@@ -118,7 +118,7 @@ func siteRates(in inputs) (sites []SiteRate) {
 		if i == 2 {
 			name = "The box by the gate of the old walled garden"
 		}
-		sites = append(sites, SiteRate{name, sum.Visits, float64(sum.ExposureS) / 3600, usage.Rate(sum.Visits, float64(sum.ExposureS)/3600/week, 0.95)})
+		sites = append(sites, SiteRate{name, sum.Visits, float64(sum.ExposureS) / 3600, usage.Rate(sum.Visits, float64(sum.ExposureS)/3600/week, 0.95), ""})
 	}
 	if len(sites) > 0 {
 		sites = append(sites, SiteRate{Name: "New box"})

@@ -60,7 +60,7 @@ func (m *Maker) weekCells(p usage.Pattern) []bar {
 		cells[i] = newBar(cells[i].label, cells[i].visits+c.Visits, cells[i].exposureH+c.ExposureH, hour)
 		cells[i].which = Visits{Weekday: c.Weekday, Hour: &c.Hour}
 	}
-	return cells
+	return m.addressed(cells)
 }
 
 func weekTitle(cells []bar) string {
@@ -92,7 +92,7 @@ func (m *Maker) weekAcross(cells []bar) drawing {
 
 // weekDown puts weekdays across and hours down.
 func (m *Maker) weekDown(cells []bar) drawing {
-	f := frame{narrowWidth, 548, 44, 50, 0, 26}
+	f := frame{narrowWidth, 652, 44, 50, 0, 26} // 24 px an hour, for fingers
 	h := heat{frame: f, columns: 7, rows: 24, columnLabels: m.Words.WeekdaysShort[:], place: func(i int) (x, y int) { return i / 24, i % 24 }}
 	for r := range 24 {
 		h.rowLabels = append(h.rowLabels, fmt.Sprintf("%d:00", r))
@@ -128,6 +128,10 @@ func (h heat) draw(cells []bar) drawing {
 	o := optionOf(c.JSON())
 	o["visualMap"].([]any)[0].(map[string]any)["seriesIndex"] = 0
 	o["graphic"] = append(h.head(cells, top), h.values(cells, top)...)
+	addMarks(o, 3, cells, func(i int) [4]float64 {
+		x, y := h.place(i)
+		return [4]float64{float64(x), float64(x), float64(y), float64(y)}
+	})
 	return drawing{o, h.width, h.height}
 }
 

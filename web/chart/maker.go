@@ -23,27 +23,36 @@ type Drawer interface {
 type Maker struct {
 	Draw  Drawer
 	Words Words
-	phi   float64 // dispersion of the days that are drawn; 1 at most where they vary by chance alone
+	days  usage.Dispersion    // of the days that are drawn; the zero value: they vary by chance alone
+	link  func(Visits) string // where the visits are listed that a bar counts; nil: bars lead nowhere
 }
 
 // New returns a maker with English words that draws with d.
 func New(d Drawer) *Maker { return &Maker{Draw: d, Words: English} }
 
-// Dispersed returns a maker whose figures of whole days and more draw the limits of
-// days that vary by phi times what chance makes of them, see usage.DispersedLimits.
-// Single hours keep the limits of chance: by how much days differ says little of
-// one hour.
-func (m *Maker) Dispersed(phi float64) *Maker {
+// Dispersed returns a maker whose figures draw the limits of days that vary as d says:
+// those of weekdays, of spans of days, and of hours of the day, see
+// usage.Dispersion.At. Single hours of the week keep the limits of chance, see
+// usage.PatternOf.
+func (m *Maker) Dispersed(d usage.Dispersion) *Maker {
 	spread := *m
-	spread.phi = phi
+	spread.days = d
 	return &spread
 }
 
-// spread gives the bars the limits of the maker's dispersion.
-func (m *Maker) spread(bars []bar) []bar {
+// Linked returns a maker whose bars, cells and rows of tables lead to the visits that
+// they count, by the address that link gives.
+func (m *Maker) Linked(link func(Visits) string) *Maker {
+	linked := *m
+	linked.link = link
+	return &linked
+}
+
+// addressed gives the bars the addresses of their visits.
+func (m *Maker) addressed(bars []bar) []bar {
 	for i := range bars {
-		if b := &bars[i]; b.rate != nil {
-			b.rate = usage.DispersedRate(b.visits, b.exposureH/b.unitH, m.phi, usage.Confidence)
+		if m.link != nil {
+			bars[i].href = m.link(bars[i].which)
 		}
 	}
 	return bars
@@ -65,6 +74,7 @@ const (
 // draw fills in f.Wide and, where there is a narrow drawing, f.Narrow.
 func (m *Maker) draw(ctx context.Context, f Figure, wide drawing, narrow ...drawing) (Figure, error) {
 	var err error
+	_, f.Linked = wide.option["marks"]
 	if f.Wide, err = m.svg(ctx, wide); err != nil {
 		return Figure{}, fmt.Errorf("chart %s: %w", f.ID, err)
 	}

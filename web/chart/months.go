@@ -33,9 +33,9 @@ func (m *Maker) ByMonth(ctx context.Context, id string, months []usage.MonthTall
 	bars := make([]bar, len(months))
 	for i := range months {
 		year, month := months[i].Month.YM()
-		bars[i] = tallyBar(fmt.Sprintf("%s %d", m.Words.Months[month-1], year), months[i:i+1], thinMonthH)
+		bars[i] = m.tallyBar(fmt.Sprintf("%s %d", m.Words.Months[month-1], year), months[i:i+1], thinMonthH)
 	}
-	bars = m.spread(bars)
+	bars = m.addressed(bars)
 	f := Figure{
 		ID:    id,
 		Title: spanTitle(latest(bars, monthsDrawn), "month"),
@@ -114,9 +114,9 @@ func unbroken(months []usage.MonthTally) []usage.MonthTally {
 }
 
 // tallyBar is the bar of some months together, in visits a week.
-func tallyBar(label string, months []usage.MonthTally, thinH float64) bar {
-	sum := usage.Whole(months)
-	b := newBar(label, sum.Visits, float64(sum.ExposureS)/3600, week)
+func (m *Maker) tallyBar(label string, months []usage.MonthTally, thinH float64) bar {
+	sum := m.days.Weekly(months)
+	b := bar{label: label, visits: sum.Visits, exposureH: float64(sum.ExposureS) / 3600, unitH: week, rate: sum.Rate}
 	b.thin = b.exposureH < thinH
 	b.which = visitsFrom(months[0].Month.First(), (months[len(months)-1].Month+1).First()-1)
 	return b
@@ -131,7 +131,7 @@ func (m *Maker) BySeason(ctx context.Context, id string, months []usage.MonthTal
 	if south {
 		hemisphere = usage.South
 	}
-	bars := m.spread(m.seasonBars(unbroken(months), hemisphere))
+	bars := m.addressed(m.seasonBars(unbroken(months), hemisphere))
 	f := Figure{
 		ID:    id,
 		Title: spanTitle(latest(bars, seasonsDrawn), "season"),
@@ -151,7 +151,7 @@ func (m *Maker) seasonBars(months []usage.MonthTally, h usage.Hemisphere) (bars 
 		for i < len(months) && season.Holds(months[i].Month) {
 			i++
 		}
-		bars = append(bars, tallyBar(m.seasonName(season), months[from:i], thinSeasonH))
+		bars = append(bars, m.tallyBar(m.seasonName(season), months[from:i], thinSeasonH))
 	}
 	return bars
 }
@@ -192,7 +192,7 @@ func spanTitle(bars []bar, noun string) string {
 	case full[l.top].visits == 0:
 		return "No visits in any " + noun
 	case len(full) == 1:
-		return fmt.Sprintf("%s: about %s visits a week", full[0].label, short(full[0].rate.Value))
+		return fmt.Sprintf("%s: %s to %s visits a week", full[0].label, short(full[0].rate.Low), short(full[0].rate.High))
 	case !l.clear:
 		return fmt.Sprintf("No %s clearly stands out", noun)
 	case len(l.peers) == 1:

@@ -102,6 +102,9 @@ func tableOf(caption, first, unit string, bars []bar) Table {
 		rate, limits := rateCells(b.rate)
 		t.Rows = append(t.Rows, []string{b.label, grouped(float64(b.visits)), hoursCell(b.exposureH), rate, limits})
 		t.Visits = append(t.Visits, b.which)
+		if b.href != "" {
+			t.Links = append(t.Links, b.href)
+		}
 	}
 	return t
 }

@@ -20,7 +20,7 @@ const nothing = "Nothing recorded yet"
 // ByHour draws visits an hour of exposure for each civil hour of the day, all
 // weekdays together, with 95 % limits.
 func (m *Maker) ByHour(ctx context.Context, id string, p usage.Pattern) (Figure, error) {
-	bars := hourBars(p)
+	bars := m.hourBars(p)
 	f := Figure{
 		ID:    id,
 		Title: hourTitle(bars),
@@ -44,21 +44,27 @@ func patternSays(what string, p usage.Pattern) string {
 }
 
 // hourBars sums a pattern by hour of the day.
-func hourBars(p usage.Pattern) []bar {
-	var visits [24]int64
-	var exposure [24]float64
-	for _, c := range p.Cells {
-		if c.Hour >= 0 && c.Hour < 24 {
-			visits[c.Hour] += c.Visits
-			exposure[c.Hour] += c.ExposureH
-		}
-	}
+func (m *Maker) hourBars(p usage.Pattern) []bar {
 	bars := make([]bar, 24)
 	for h := range bars {
-		bars[h] = newBar(hourSpan(h), visits[h], exposure[h], hour)
+		bars[h] = m.cellsBar(hourSpan(h), p, hour, func(c usage.Cell) bool { return c.Hour == h })
 		bars[h].which.Hour = &h
 	}
-	return bars
+	return m.addressed(bars)
+}
+
+// cellsBar is the bar of the cells of a pattern that belong to it together.
+func (m *Maker) cellsBar(label string, p usage.Pattern, unitH float64, belongs func(usage.Cell) bool) bar {
+	var cells []usage.Cell
+	b := bar{label: label, unitH: unitH}
+	for _, c := range p.Cells {
+		if c.Weekday >= 1 && c.Weekday <= 7 && belongs(c) {
+			cells = append(cells, c)
+			b.visits, b.exposureH = b.visits+c.Visits, b.exposureH+c.ExposureH
+		}
+	}
+	b.rate = m.days.OfCells(cells).Per(int64(unitH * 3600))
+	return b
 }
 
 // hourSpan writes a civil hour as the time that it spans.
@@ -104,20 +110,12 @@ func (m *Maker) ByWeekday(ctx context.Context, id string, p usage.Pattern) (Figu
 }
 
 func (m *Maker) weekdayBars(p usage.Pattern) []bar {
-	var visits [7]int64
-	var exposure [7]float64
-	for _, c := range p.Cells {
-		if c.Weekday >= 1 && c.Weekday <= 7 {
-			visits[c.Weekday-1] += c.Visits
-			exposure[c.Weekday-1] += c.ExposureH
-		}
-	}
 	bars := make([]bar, 7)
 	for d := range bars {
-		bars[d] = newBar(m.Words.Weekdays[d], visits[d], exposure[d], day)
+		bars[d] = m.cellsBar(m.Words.Weekdays[d], p, day, func(c usage.Cell) bool { return c.Weekday == d+1 })
 		bars[d].which.Weekday = d + 1
 	}
-	return m.spread(bars)
+	return m.addressed(bars)
 }
 
 func weekdayTitle(bars []bar) string {
@@ -140,7 +138,7 @@ func weekdayTitle(bars []bar) string {
 // HourProfile draws a spark of visits an hour by hour of the day: 24 bars
 // without axes, one drawing for every width (144 × 36 CSS px).
 func (m *Maker) HourProfile(ctx context.Context, id string, p usage.Pattern) (Figure, error) {
-	bars := hourBars(p)
+	bars := m.hourBars(p)
 	f := Figure{
 		ID:    id,
 		Title: hourTitle(bars),

@@ -14,6 +14,7 @@ type SiteRate struct {
 	Visits    int64           // counted
 	ExposureH float64         // recording time, h
 	Weekly    *usage.Estimate // visits a week, estimated; nil without exposure
+	Href      string          // where those visits are listed; "" for nowhere, and then for every site
 }
 
 // thinSiteH is how little exposure makes a site's bar pale. Common practice, no
@@ -32,7 +33,7 @@ func (m *Maker) BySite(ctx context.Context, id, span string, sites []SiteRate) (
 	bars := make([]bar, len(sites))
 	var visits int64
 	for i, s := range sites {
-		bars[i] = bar{label: s.Name, visits: s.Visits, exposureH: s.ExposureH, unitH: week, rate: s.Weekly, thin: s.ExposureH < thinSiteH}
+		bars[i] = bar{label: s.Name, visits: s.Visits, exposureH: s.ExposureH, unitH: week, rate: s.Weekly, thin: s.ExposureH < thinSiteH, href: s.Href}
 		visits += s.Visits
 	}
 	f := Figure{

@@ -2,6 +2,7 @@ package chart
 
 import (
 	"context"
+	"slices"
 	"testing"
 	"unicode/utf8"
 
@@ -9,7 +10,7 @@ import (
 )
 
 func siteRate(name string, visits int64, weeks float64) SiteRate {
-	return SiteRate{name, visits, weeks * week, usage.Rate(visits, weeks, usage.Confidence)}
+	return SiteRate{name, visits, weeks * week, usage.Rate(visits, weeks, usage.Confidence), "/visits?box=" + name}
 }
 
 // A box is called the busiest only when its limits part it from all others.
@@ -49,13 +50,21 @@ func TestCut(t *testing.T) {
 	}
 }
 
-// Dispersion widens the limits of days and more, and moves no rate; hours keep
-// theirs.
-func TestDispersedWidensDaysAndNotHours(t *testing.T) {
+// Dispersion widens the limits of days and more by the root of φ, those of an hour of
+// the day by less, those of one hour of the week not at all, and moves no rate.
+func TestDispersedWidensDaysMoreThanHours(t *testing.T) {
 	in := made(200, gappy, 2)
 	plain := New(&recorder{})
-	wide := plain.Dispersed(4)
-	months := func(m *Maker) []bar { return m.spread(m.seasonBars(unbroken(in.months), usage.North)) }
+	good := slices.Clone(in.days)
+	for i := range good {
+		good[i].Visits = []int32{20, 60}[i*7/3%2]
+	}
+	spread := usage.DispersionOfSeasons(good, usage.North)
+	if spread.Phi < 4 {
+		t.Fatalf("φ of the days = %.1f, want 4 or more", spread.Phi)
+	}
+	wide := plain.Dispersed(spread)
+	months := func(m *Maker) []bar { return m.seasonBars(unbroken(in.months), usage.North) }
 	for i, b := range months(wide) {
 		was := months(plain)[i]
 		if b.rate == nil {
@@ -68,10 +77,14 @@ func TestDispersedWidensDaysAndNotHours(t *testing.T) {
 			t.Errorf("%s: limits %+v without dispersion, want %+v", b.label, was.rate, want)
 		}
 	}
-	if a, b := figures(t, plain, in)["hour"], figures(t, wide, in)["hour"]; a.Table.Rows[9][4] != b.Table.Rows[9][4] {
-		t.Errorf("limits of an hour are %s with dispersion, %s without", b.Table.Rows[9][4], a.Table.Rows[9][4])
+	widening := func(bars func(*Maker) []bar, i int) float64 {
+		a, b := bars(plain)[i].rate, bars(wide)[i].rate
+		return (b.High - b.Low) / (a.High - a.Low)
 	}
-	if a, b := figures(t, plain, in)["weekday"], figures(t, wide, in)["weekday"]; a.Table.Rows[2][4] == b.Table.Rows[2][4] {
-		t.Errorf("limits of a weekday are %s with and without dispersion", b.Table.Rows[2][4])
+	p := in.pattern()
+	hours := widening(func(m *Maker) []bar { return m.hourBars(p) }, 9)
+	weekdays := widening(func(m *Maker) []bar { return m.weekdayBars(p) }, 2)
+	if cells := widening(func(m *Maker) []bar { return m.weekCells(p) }, 57); !(cells == 1 && 1.02 < hours && hours < 0.8*weekdays) {
+		t.Errorf("dispersion widens limits of an hour of the week %.2f times, of the day %.2f, of a weekday %.2f, want 1, more, and more yet", cells, hours, weekdays)
 	}
 }

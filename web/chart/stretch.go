@@ -62,7 +62,7 @@ func (s shaded) title() string {
 	after, hoursAfter := sumOf(s.days[s.to:])
 	title := fmt.Sprintf("%s in %s", counted(inside, "visit"), counted(int64(s.to-s.from), "day"))
 	if hours := hoursBefore + hoursAfter; hours > 0 {
-		title += fmt.Sprintf(", %s a day around", short(float64(before+after)/(hours/day)))
+		title += fmt.Sprintf(", %s in %s around", grouped(float64(before+after)), covered(hours))
 	}
 	return title
 }
@@ -87,6 +87,9 @@ func (m *Maker) dayTable(s shaded) Table {
 		}
 		t.Rows = append(t.Rows, []string{name, grouped(float64(d.Visits)), hoursCell(float64(d.ExposureS) / 3600)})
 		t.Visits = append(t.Visits, visitsFrom(d.Date, d.Date))
+		if m.link != nil {
+			t.Links = append(t.Links, m.link(visitsFrom(d.Date, d.Date)))
+		}
 	}
 	return t
 }
@@ -99,21 +102,20 @@ func barDays(days int, room float64) int {
 	return 7 * barWeeks((days+6)/7, room)
 }
 
-// bars returns a bar for every n days, thin where a seventh or more of them was
+// stretchBars returns a bar for every n days, thin where a seventh or more of them was
 // not covered.
-func (s shaded) bars(n int) (bars []bar) {
+func (m *Maker) stretchBars(s shaded, n int) (bars []bar) {
 	for chunk := range slices.Chunk(s.days, n) {
-		visits, exposure := sumOf(chunk)
-		b := newBar("", visits, exposure, day)
-		b.thin = exposure < float64(len(chunk))*day*6/7
+		b := m.daysBar(chunk, day, 1) // of which no rate is shown
+		b.thin = b.exposureH < float64(len(chunk))*day*6/7
 		bars = append(bars, b)
 	}
-	return bars
+	return m.addressed(bars)
 }
 
 func (m *Maker) stretch(s shaded, f frame) drawing {
 	n := barDays(len(s.days), f.plotWidth())
-	bars := s.bars(n)
+	bars := m.stretchBars(s, n)
 	top := int64(5)
 	for _, b := range bars {
 		top = max(top, b.visits)
@@ -136,6 +138,7 @@ func (m *Maker) stretch(s shaded, f frame) drawing {
 		unit = fmt.Sprintf("visits counted in %d days", n)
 	}
 	o["graphic"] = append(s.shade(f), head(f, unit, s.keys(bars))...)
+	s.addMarks(o, bars, n, scale)
 	return drawing{o, f.width, f.height}
 }
 

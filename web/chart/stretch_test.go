@@ -48,7 +48,7 @@ func TestStretchShowsTheQuietWeek(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	if want := "0 visits in 7 days, 3.0 a day around"; f.Title != want {
+	if want := "0 visits in 7 days, 144 in 48 days around"; f.Title != want {
 		t.Errorf("title = %q, want %q", f.Title, want)
 	}
 	if want := "the 7 days from 14 May 2025 to 20 May 2025 are shaded."; !strings.HasSuffix(f.Says, want) {

@@ -72,19 +72,29 @@ func spanBetween(days []usage.Day, first, last usage.Date) span {
 // weeks returns a bar for every n weeks: its visits as they were counted, with
 // the rate a week beside them, and thin where the days given were not covered
 // for the most part of seven days.
-func (s span) weeks(n int) (bars []bar) {
-	for i := 0; i < len(s.days); i += 7 * n {
-		var visits int64
-		var exposure float64
-		to := min(i+7*n, len(s.days))
-		for _, d := range s.days[i:to] {
-			visits, exposure = visits+int64(d.Visits), exposure+float64(d.ExposureS)/3600
-		}
-		b := newBar("", visits, exposure, week)
-		b.thin = exposure < float64(n)*(week-day)
+func (m *Maker) weeks(s span, n int) (bars []bar) {
+	phi := usage.WholeDispersion(s.days, m.days)
+	for chunk := range slices.Chunk(s.days, 7*n) {
+		b := m.daysBar(chunk, week, phi)
+		b.thin = b.exposureH < float64(n)*(week-day)
 		bars = append(bars, b)
 	}
-	return bars
+	return m.addressed(bars)
+}
+
+// daysBar is the bar of some days that follow each other: their visits as they were
+// counted, and the rate beside them. phi is the dispersion of all days that are shown,
+// which is that of these days unless they are busier: of a few days with hardly a
+// visit their own says nothing.
+func (m *Maker) daysBar(days []usage.Day, unitH, phi float64) bar {
+	visits, exposure := sumOf(days)
+	first, last := days[0].Date, days[len(days)-1].Date
+	b := bar{label: m.date(first), visits: visits, exposureH: exposure, unitH: unitH, which: visitsFrom(first, last)}
+	b.rate = usage.DispersedRate(visits, exposure/unitH, max(phi, usage.WholeDispersion(days, m.days)), usage.Confidence)
+	if last > first {
+		b.label += " to " + m.date(last)
+	}
+	return b
 }
 
 // stretches returns the stretches [from, to) of days that satisfy is, within the
@@ -152,10 +162,13 @@ func (m *Maker) timelineSays(s span) string {
 // weekTable is the table of a span by week.
 func (m *Maker) weekTable(s span, caption string) Table {
 	t := Table{Caption: caption, Head: []string{"Week from", "Visits counted", "Hours covered", "Visits a week", "95 % limits"}, Rows: [][]string{}}
-	for i, b := range m.spread(s.weeks(1)) {
+	for i, b := range m.weeks(s, 1) {
 		rate, limits := rateCells(b.rate)
 		t.Rows = append(t.Rows, []string{m.date(s.monday + usage.Date(7*i)), grouped(float64(b.visits)), hoursCell(b.exposureH), rate, limits})
-		t.Visits = append(t.Visits, visitsFrom(s.monday+usage.Date(7*i), s.monday+usage.Date(7*i+6)))
+		t.Visits = append(t.Visits, b.which)
+		if b.href != "" {
+			t.Links = append(t.Links, b.href)
+		}
 	}
 	return t
 }
@@ -187,7 +200,7 @@ func (m *Maker) timeline(s span, f frame) drawing {
 		return upright([]bar{{}}, nil, "visits counted a week", "", f)
 	}
 	n := barWeeks(len(s.days)/7, f.plotWidth())
-	bars := s.weeks(n)
+	bars := m.weeks(s, n)
 	top := int64(0)
 	for _, b := range bars {
 		top = max(top, b.visits)
@@ -211,7 +224,18 @@ func (m *Maker) timeline(s span, f frame) drawing {
 		unit = fmt.Sprintf("visits counted in %d weeks", n)
 	}
 	o["graphic"] = append(head(f, unit, timelineKeys(s, bars)), s.strip(f)...)
+	s.addMarks(o, bars, 7*n, scale)
 	return drawing{o, f.width, f.height}
+}
+
+// addMarks makes bars that stand for n days each links of the drawing.
+func (s span) addMarks(o map[string]any, bars []bar, n int, y scale) {
+	for i := range bars {
+		bars[i].says = bars[i].countedName()
+	}
+	addMarks(o, 0, bars, func(i int) [4]float64 {
+		return [4]float64{float64(n * i), float64(min(n*(i+1), len(s.days))), 0, y.max}
+	})
 }
 
 func timelineData(bars []bar, n int, slot float64) []opts.BarData {
@@ -317,7 +341,7 @@ const sparkWeeks = 26
 func (m *Maker) WeeksSpark(ctx context.Context, id string, days []usage.Day, last usage.Date) (Figure, error) {
 	sunday := last + usage.Date(7-last.Weekday())
 	s := spanBetween(days, sunday-7*sparkWeeks+1, sunday)
-	bars := s.weeks(1)
+	bars := m.weeks(s, 1)
 	visits, exposure := s.sum()
 	for i := range bars {
 		if bars[i].rate != nil {

@@ -71,7 +71,8 @@ func orDefault[T int | time.Duration](v, standard T) T {
 }
 
 // Draw draws an ECharts option, given as JSON, to SVG of width × height CSS px
-// that scales with its box. The bytes are shared: they must not be changed.
+// that scales with its box, with links over its Marks. The bytes are shared: they
+// must not be changed.
 //
 // It returns ctx's error when ctx ends first, an error that wraps
 // assets.ErrNotBuilt in a program built without its assets, and otherwise what
@@ -83,14 +84,31 @@ func (e *Engine) Draw(ctx context.Context, option []byte, width, height int) ([]
 	if err := admit(option, width, height); err != nil {
 		return nil, err
 	}
+	marks, err := marksOf(option)
+	if err != nil {
+		return nil, err
+	}
 	key := digestOf(option, width, height)
 	return e.cache.get(ctx, key, func() ([]byte, error) {
-		svg, err := e.make(option, width, height)
+		drawn, err := e.make(option, width, height)
 		if err != nil {
 			return nil, err
 		}
-		return rewrite(svg, "d"+hex.EncodeToString(key[:6])+"-")
+		return finished(drawn, marks, "d"+hex.EncodeToString(key[:6])+"-")
 	})
+}
+
+// finished makes what a machine drew fit a page.
+func finished(drawn string, marks []Mark, prefix string) ([]byte, error) {
+	svg, areas, err := parted(drawn)
+	if err != nil {
+		return nil, err
+	}
+	clean, err := rewrite(svg, prefix)
+	if err != nil {
+		return nil, err
+	}
+	return linked(clean, marks, areas)
 }
 
 // admit refuses what no chart of ours can be.

@@ -16,6 +16,7 @@ import (
 // asked site by site, and openings come one by one, in logbook order, so that no
 // more than one page of them need be held.
 type Network struct {
+	Name     string       // of the network, in tables that several networks are to share
 	Sites    []usage.Site // by code
 	Seasons  []Season     // name and figures
 	Openings func(code string) iter.Seq2[Opening, error]
@@ -42,7 +43,7 @@ type Opening struct {
 // hour of each date, and figures of fewer visits than coarse, nought included, are
 // held back (empty).
 func WritePackage(w io.Writer, n Network, coarse int) error {
-	p := &packer{Writer: zip.NewWriter(w), network: n, coarse: int64(coarse)}
+	p := &packer{Writer: zip.NewWriter(w), rows: rows{n, int64(coarse)}}
 	resources := fineResources
 	if coarse > 0 {
 		resources = coarseResources
@@ -58,27 +59,35 @@ func WritePackage(w io.Writer, n Network, coarse int) error {
 	return p.Close()
 }
 
-// resource is one table of the package and what writes its rows.
+// resource is one table of the package and what hands over its rows.
 type resource struct {
 	table *table
-	rows  func(*packer, *csvTable) error
+	rows  func(rows, put) error
 }
+
+// put takes the cells of one row.
+type put func([]cell) error
 
 var (
 	fineResources = []resource{
-		{&sitesTable, (*packer).sites}, {&openingsTable, eachSite((*packer).openings)}, {&visitsTable, eachSite((*packer).visits)},
-		{&daysTable, eachSite((*packer).days)}, {&patternsTable, eachSite((*packer).patterns)},
-		{&seasonsTable, (*packer).seasons}, {&networkSeasonsTable, (*packer).networkSeasons}, {&findingsTable, eachSite((*packer).findings)},
+		{&sitesTable, rows.sites}, {&openingsTable, eachSite(rows.openings)}, {&visitsTable, eachSite(rows.visits)},
+		{&daysTable, eachSite(rows.days)}, {&patternsTable, eachSite(rows.patterns)},
+		{&seasonsTable, rows.seasons}, {&networkSeasonsTable, rows.networkSeasons}, {&findingsTable, eachSite(rows.findings)},
 	}
 	coarseResources = []resource{
-		{&sitesTable, (*packer).sites}, {&dateHoursTable, eachSite((*packer).dateHours)},
-		{&daysTable, eachSite((*packer).days)}, {&patternsTable, eachSite((*packer).patterns)},
-		{&seasonsTable, (*packer).seasons}, {&networkSeasonsTable, (*packer).networkSeasons},
+		{&sitesTable, rows.sites}, {&dateHoursTable, eachSite(rows.dateHours)},
+		{&daysTable, eachSite(rows.days)}, {&patternsTable, eachSite(rows.patterns)},
+		{&seasonsTable, rows.seasons}, {&networkSeasonsTable, rows.networkSeasons},
 	}
 )
 
 type packer struct {
 	*zip.Writer
+	rows
+}
+
+// rows hands over the rows of a network's tables.
+type rows struct {
 	network Network
 	coarse  int64 // 0: nothing is held back
 }
@@ -96,16 +105,16 @@ func (p *packer) table(r resource) error {
 	if err != nil {
 		return err
 	}
-	if err := r.rows(p, out); err != nil {
+	if err := r.rows(p.rows, out.row); err != nil {
 		return err
 	}
 	return out.flush()
 }
 
-func eachSite(rows func(*packer, *csvTable, usage.Site) error) func(*packer, *csvTable) error {
-	return func(p *packer, out *csvTable) error {
-		for _, site := range p.network.Sites {
-			if err := rows(p, out, site); err != nil {
+func eachSite(one func(rows, usage.Site, put) error) func(rows, put) error {
+	return func(r rows, out put) error {
+		for _, site := range r.network.Sites {
+			if err := one(r, site, out); err != nil {
 				return fmt.Errorf("site %s: %w", site.Code, err)
 			}
 		}
@@ -115,79 +124,84 @@ func eachSite(rows func(*packer, *csvTable, usage.Site) error) func(*packer, *cs
 
 // hide empties the cells from the given one on where there are fewer visits than
 // may be published.
-func (p *packer) hide(cells []cell, from, to int, visits int64) {
-	if visits < p.coarse {
+func (r rows) hide(cells []cell, from, to int, visits int64) {
+	if visits < r.coarse {
 		for i := from; i < to; i++ {
 			cells[i] = nil
 		}
 	}
 }
 
-func (p *packer) sites(out *csvTable) error {
-	for _, s := range p.network.Sites {
-		if err := out.row(siteCells(s)); err != nil {
+func (r rows) sites(out put) error {
+	for _, s := range r.network.Sites {
+		if err := out(siteCells(s)); err != nil {
 			return err
 		}
 	}
 	return nil
 }
 
-func (p *packer) openings(out *csvTable, site usage.Site) error {
+func (r rows) openings(site usage.Site, out put) error {
 	at := clocksOf(site)
-	for o, err := range p.network.Openings(site.Code) {
+	for o, err := range r.network.Openings(site.Code) {
 		if err != nil {
 			return err
 		}
-		if err := out.row(openingCells(site.Code, at, o)); err != nil {
+		if err := out(openingCells(site.Code, at, o)); err != nil {
 			return err
 		}
 	}
 	return nil
 }
 
-func (p *packer) visits(out *csvTable, site usage.Site) error {
+func (r rows) visits(site usage.Site, out put) error {
 	at := clocksOf(site)
-	return eachVisit(site, p.network.Openings(site.Code), func(v visit) error { return out.row(visitCells(site.Code, at, v)) })
+	return eachVisit(site, r.network.Openings(site.Code), func(v visit) error { return out(visitCells(site.Code, at, v)) })
 }
 
-func (p *packer) days(out *csvTable, site usage.Site) error {
-	days, err := p.network.Days(site.Code)
+func (r rows) days(site usage.Site, out put) error {
+	days, err := r.network.Days(site.Code)
 	if err != nil {
 		return err
 	}
 	for _, d := range days {
-		cells := dayCells(site.Code, d)
-		p.hide(cells, 2, 8, int64(d.Visits))
-		p.hide(cells, 2, 3, int64(d.Openings))
-		p.hide(cells, 6, 7, int64(min(d.Dark, d.Visits-d.Dark)))
-		p.hide(cells, 7, 8, int64(min(d.Twilight, d.Visits-d.Twilight)))
-		if err := out.row(cells); err != nil {
+		if err := out(r.day(site.Code, d)); err != nil {
 			return err
 		}
 	}
 	return nil
 }
 
-func (p *packer) patterns(out *csvTable, site usage.Site) error {
-	pattern, err := p.network.Pattern(site.Code)
+// day is dayCells with what may not be published left empty.
+func (r rows) day(site string, d usage.Day) []cell {
+	cells := dayCells(site, d)
+	r.hide(cells, 2, 8, int64(d.Visits))
+	r.hide(cells, 2, 3, int64(d.Openings))
+	r.hide(cells, 6, 7, int64(min(d.Dark, d.Visits-d.Dark)))
+	r.hide(cells, 7, 8, int64(min(d.Twilight, d.Visits-d.Twilight)))
+	return cells
+}
+
+func (r rows) patterns(site usage.Site, out put) error {
+	pattern, err := r.network.Pattern(site.Code)
 	if err != nil {
 		return err
 	}
 	for _, c := range pattern.Cells {
 		cells := patternCells(site.Code, c)
-		p.hide(cells, 3, 4, c.Visits)
-		p.hide(cells, 5, 8, c.Visits)
-		if err := out.row(cells); err != nil {
+		r.hide(cells, 3, 4, c.Visits)
+		r.hide(cells, 5, 8, c.Visits)
+		if err := out(cells); err != nil {
 			return err
 		}
 	}
 	return nil
 }
 
-func (p *packer) seasons(out *csvTable) error {
-	for _, s := range p.network.Seasons {
+func (r rows) seasons(out put) error {
+	for _, s := range r.network.Seasons {
 		for _, site := range s.Sites {
-			if err := out.row(append([]cell{s.Name, site.Code}, p.figures(site.Figures)...)); err != nil {
+			if err := out(append([]cell{s.Name, site.Code}, r.figures(site.Figures)...)); err != nil {
 				return err
 			}
 		}
@@ -195,9 +209,9 @@ func (p *packer) seasons(out *csvTable) error {
 	return nil
 }
 
-func (p *packer) networkSeasons(out *csvTable) error {
-	for _, s := range p.network.Seasons {
-		if err := out.row(append([]cell{s.Name}, p.figures(s.Network)...)); err != nil {
+func (r rows) networkSeasons(out put) error {
+	for _, s := range r.network.Seasons {
+		if err := out(append([]cell{s.Name}, r.figures(s.Network)...)); err != nil {
 			return err
 		}
 	}
@@ -206,7 +220,7 @@ func (p *packer) networkSeasons(out *csvTable) error {
 
 // figures are the cells of a season's figures; of too few visits, only those that
 // tell of recording.
-func (p *packer) figures(f usage.SeasonFigures) []cell { return coarseFigures(f, p.coarse) }
+func (r rows) figures(f usage.SeasonFigures) []cell { return coarseFigures(f, r.coarse) }
 
 // coarseFigures are figureCells with what tells of fewer than least visits left
 // empty, the share of those in the dark included.
@@ -234,14 +248,14 @@ func coarseFigures(f usage.SeasonFigures, least int64) []cell {
 	return cells
 }
 
-func (p *packer) findings(out *csvTable, site usage.Site) error {
-	findings, err := p.network.Findings(site.Code)
+func (r rows) findings(site usage.Site, out put) error {
+	findings, err := r.network.Findings(site.Code)
 	if err != nil {
 		return err
 	}
 	at := clocksOf(site)
 	for _, f := range findings {
-		if err := out.row(findingCells(site.Code, at, f)); err != nil {
+		if err := out(findingCells(site.Code, at, f)); err != nil {
 			return err
 		}
 	}
@@ -249,14 +263,14 @@ func (p *packer) findings(out *csvTable, site usage.Site) error {
 }
 
 // dateHours counts the timed visits of each hour of each date.
-func (p *packer) dateHours(out *csvTable, site usage.Site) error {
+func (r rows) dateHours(site usage.Site, out put) error {
 	type hour struct {
 		date usage.Date
 		hour int32
 	}
 	visits := map[hour]int64{}
 	at := clocksOf(site)
-	err := eachVisit(site, p.network.Openings(site.Code), func(v visit) error {
+	err := eachVisit(site, r.network.Openings(site.Code), func(v visit) error {
 		if v.first.Timed {
 			wall := v.first.At + int64(at.at(v.first.At).offset)
 			visits[hour{usage.Date(wall / 86400), int32(wall % 86400 / 3600)}]++
@@ -272,10 +286,10 @@ func (p *packer) dateHours(out *csvTable, site usage.Site) error {
 	}
 	slices.SortFunc(hours, func(a, b hour) int { return int(a.date-b.date)*24 + int(a.hour-b.hour) })
 	for _, h := range hours {
-		if visits[h] < p.coarse {
+		if visits[h] < r.coarse {
 			continue // a row without its figure would still tell that somebody came
 		}
-		if err := out.row([]cell{site.Code, h.date, whole(h.hour), visits[h]}); err != nil {
+		if err := out([]cell{site.Code, h.date, whole(h.hour), visits[h]}); err != nil {
 			return err
 		}
 	}
@@ -284,17 +298,10 @@ func (p *packer) dateHours(out *csvTable, site usage.Site) error {
 
 // describe writes datapackage.json.
 func (p *packer) describe(resources []resource) error {
-	d := map[string]any{
-		"$schema":     "https://datapackage.org/profiles/2.0/datapackage.json",
-		"name":        "book-box-network",
-		"title":       "A network of book boxes: when and how much each is used",
-		"description": packageSays(p.coarse),
-	}
 	var tables []any
 	for _, r := range resources {
 		tables = append(tables, r.table.describe(p.coarse > 0))
 	}
-	d["resources"] = tables
 	w, err := p.create("datapackage.json")
 	if err != nil {
 		return err
@@ -302,12 +309,29 @@ func (p *packer) describe(resources []resource) error {
 	out := json.NewEncoder(w)
 	out.SetEscapeHTML(false)
 	out.SetIndent("", "  ")
-	return out.Encode(d)
+	return out.Encode(packageOf(tables, packageSays(p.coarse, csvNote)))
 }
 
-func packageSays(coarse int64) string {
-	s := "Counts of door openings and visits. Counted figures are what the loggers wrote; estimated ones are for whole seasons, with limits at a confidence of 95 %. " +
-		"An empty value is not known. Text that a spreadsheet would take for a formula has an apostrophe before it. The licence is for the network's coordinator to give."
+// packageOf is the descriptor of a package.
+func packageOf(resources []any, says string) map[string]any {
+	return map[string]any{
+		"$schema":     "https://datapackage.org/profiles/2.0/datapackage.json",
+		"name":        "book-box-network",
+		"title":       "A network of book boxes: when and how much each is used",
+		"description": says,
+		"resources":   resources,
+	}
+}
+
+// What packages of either kind say of their files.
+const (
+	csvNote = "Counted figures are what the loggers wrote; estimated ones are for whole seasons, with limits at a confidence of 95 %. " +
+		"An empty value is not known. Text that a spreadsheet would take for a formula has an apostrophe before it."
+	parquetNote = "Figures are what the loggers wrote. An empty value is not known."
+)
+
+func packageSays(coarse int64, note string) string {
+	s := "Counts of door openings and visits. " + note + " The licence is for the network's coordinator to give."
 	if coarse > 0 {
 		s += fmt.Sprintf(" Made coarse for publication: times are dates and hours only, single openings, visits, findings and the lines of the cards are left out, and figures of fewer than %d visits are held back: empty, or in date_hours without a row. "+
 			"Sums of what is left may be smaller than totals, and a lone gap may be worked out from them.", coarse)
@@ -321,6 +345,9 @@ func (t *table) describe(coarse bool) map[string]any {
 	var fields []any
 	for _, c := range t.columns {
 		f := map[string]any{"name": c.name, "type": c.kind, "description": c.says}
+		if unit := c.unit(); unit != "" {
+			f["unit"] = unit
+		}
 		if c.need && (!coarse || slices.Contains(t.key, c.name)) {
 			f["constraints"] = map[string]any{"required": true}
 		}

@@ -7,14 +7,15 @@ import "doorleaf/usage"
 
 // Season is all that a season report says.
 type Season struct {
-	Name     string // as in the address: 2026-summer
-	Title    string // as people say it: summer 2026
-	Made     usage.Date
-	Network  usage.SeasonFigures
-	Pattern  usage.Pattern // of all sites together
-	Sites    []Site        // by code
-	OneSite  bool          // the report is about Sites[0] alone
-	Sentence []string      // the season in five sentences or fewer
+	Name      string // as in the address: 2026-summer
+	Title     string // as people say it: summer 2026
+	Made      usage.Date
+	Network   usage.SeasonFigures
+	Pattern   usage.Pattern // of all sites together
+	Sites     []Site        // by code
+	OneSite   bool          // the report is about Sites[0] alone
+	Sentence  []string      // the season in five sentences or fewer
+	Proposals []Proposal    // what is proposed; empty: nothing is said of it
 }
 
 // Site is one site in a season report.
@@ -23,8 +24,14 @@ type Site struct {
 	Figures  usage.SeasonFigures
 	Pattern  usage.Pattern
 	Days     []usage.Day     // of the season, ascending
-	Coverage []usage.Stretch // that touches the season
+	Coverage []usage.Stretch // of the season, ascending
 	Findings []usage.Finding // that touch the season, answered ones too
 	Calls    []usage.ServiceCall
-	Place    string // in the order of sites, with its uncertainty: "2nd to 4th"; "" where it cannot be told
+	Place    string // in the order of sites, with its uncertainty: "2nd"; "" where it cannot be told
+}
+
+// Proposal is something that the report proposes to do.
+type Proposal struct {
+	Site string // its code; "" for the network
+	Says string // a sentence: what to do, and why
 }

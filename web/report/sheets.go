@@ -10,8 +10,8 @@ import (
 // sheetTables are the tables of a workbook that have anything to show.
 func sheetTables(s Season) []sheetTable {
 	all := []sheetTable{
-		{sheet: "Sites", table: &sitesOfSeason, rows: seasonRows(s), keep: true},
-		{sheet: "Hours", table: &hoursTable, rows: hourRows(s)},
+		{sheet: "Sites", table: &sitesOfSeason, rows: seasonRows(s), keep: true, names: 3},
+		{sheet: "Hours", table: &hoursTable, rows: hourRows(s), beside: 105},
 		{sheet: "Days", table: &daysTable, rows: dayRows(s)},
 		{sheet: "Pattern", table: &patternTable, rows: patternRows(s)},
 		{sheet: "Findings", table: &findingsTable, rows: findingRows(s)},

@@ -2,6 +2,7 @@ package report
 
 import (
 	"fmt"
+	"slices"
 
 	"github.com/xuri/excelize/v2"
 
@@ -10,10 +11,13 @@ import (
 
 const summarySheet = "Summary"
 
-// summary writes the first sheet: the season in sentences, the key figures, how it
-// was counted, cautions.
+// summary writes the first sheet: the season in sentences, the key figures, the sites
+// as picture and table, how it was counted, cautions.
 func (b *book) summary() error {
 	if err := b.SetSheetName("Sheet1", summarySheet); err != nil {
+		return err
+	}
+	if err := b.printed(summarySheet, "portrait", 1, ""); err != nil {
 		return err
 	}
 	p := page{book: b}
@@ -24,6 +28,7 @@ func (b *book) summary() error {
 		p.text(says, p.body)
 	}
 	p.keyFigures()
+	p.sites()
 	p.part("How it was counted", countedNotes())
 	p.part("Take care", cautionNotes())
 	p.text("Made on "+b.season.Made.String()+".", p.body)
@@ -35,6 +40,8 @@ type page struct {
 	book              *book
 	row               int
 	title, head, body int
+	number            int // the head of a column of numbers
+	chart             int // the row at which the chart of the sites begins; 0: none
 	err               error
 }
 
@@ -50,29 +57,40 @@ func (p *page) style() {
 		p.try(err)
 		return id
 	}
-	wrap := &excelize.Alignment{WrapText: true, Vertical: "top"}
-	p.title = make(excelize.Style{Font: &excelize.Font{Bold: true, Size: 16}, Alignment: wrap})
-	p.head = make(excelize.Style{Font: &excelize.Font{Bold: true, Size: 12}, Alignment: wrap})
+	wrap, right := &excelize.Alignment{WrapText: true, Vertical: "top"}, &excelize.Alignment{WrapText: true, Vertical: "top", Horizontal: "right"}
+	bold := &excelize.Font{Bold: true, Family: bookFont}
+	p.title = make(excelize.Style{Font: &excelize.Font{Bold: true, Size: 16, Family: bookFont}, Alignment: wrap})
+	p.head = make(excelize.Style{Font: bold, Alignment: wrap})
+	p.number = make(excelize.Style{Font: bold, Alignment: right})
 	p.body = make(excelize.Style{Alignment: wrap})
 }
 
+// The columns of the first sheet, and how many characters they are wide: the first,
+// each of the others, all.
+const (
+	summaryColumns = 6
+	summaryFirst   = 34
+	summaryOther   = 12
+	summaryWide    = summaryFirst + (summaryColumns-1)*summaryOther
+)
+
 func (p *page) widths() {
-	p.try(p.book.SetColWidth(summarySheet, "A", "A", 38))
-	p.try(p.book.SetColWidth(summarySheet, "B", "D", 16))
+	p.try(p.book.SetColWidth(summarySheet, "A", "A", summaryFirst))
+	p.try(p.book.SetColWidth(summarySheet, "B", "F", summaryOther))
 }
 
-// text writes a line of text over the four columns, as high as it needs.
+// text writes a line of text over all columns, as high as it needs.
 func (p *page) text(s string, style int) {
 	p.row++
-	from, to := address(1, p.row), address(4, p.row)
+	from, to := address(1, p.row), address(summaryColumns, p.row)
 	p.try(p.book.MergeCell(summarySheet, from, to))
 	p.try(p.book.SetCellStr(summarySheet, from, sheetText(s)))
 	p.try(p.book.SetCellStyle(summarySheet, from, to, style))
-	lines, high := 1+len([]rune(s))/88, 15.0
+	lines, high := linesOf(s, summaryWide), lineHeight+1.0
 	if style == p.title {
-		lines, high = 1+len([]rune(s))/55, 22
+		lines, high = linesOf(s, summaryWide*10/16), 24
 	}
-	p.try(p.book.SetRowHeight(summarySheet, p.row, min(409, float64(lines)*high))) // 409 points: the most that a row may have
+	p.try(p.book.SetRowHeight(summarySheet, p.row, min(tallest, float64(lines)*high)))
 }
 
 func (p *page) part(title string, notes []string) {
@@ -90,9 +108,7 @@ func (p *page) keyFigures() {
 		f = sites[0].Figures
 	}
 	p.row += 2
-	for i, name := range []string{"Key figures", "Value", "Low (95 %)", "High (95 %)"} {
-		p.cell(i+1, name, p.head)
-	}
+	p.heads("Key figures", "Value", "Low (95 %)", "High (95 %)")
 	p.figure("Visits counted", formatWhole, f.Counted)
 	p.figure("Covered days (of 24 hours)", formatReal, f.CoveredDays)
 	p.figure("Days", formatWhole, whole(f.Days))
@@ -100,10 +116,46 @@ func (p *page) keyFigures() {
 	p.estimate("Visits a day", formatReal, f.PerDay)
 	p.estimate("Against last year", formatReal, f.RatioToLast)
 	p.estimate("Share of visits in the dark", formatShare, f.DarkShare)
-	p.figure("Seconds that the door stood open", formatWhole, f.OpenS)
+	p.figure("Hours that the door stood open", formatReal, float64(f.OpenS)/3600)
 	p.estimate("Median seconds a visit", formatReal, f.MedianOpenS)
 	if f.Until != nil && !f.Complete {
 		p.figure("Figures reach up to", formatDate, *f.Until)
+	}
+}
+
+// sites leaves room for the chart of the sites and writes their table.
+func (p *page) sites() {
+	sites := p.book.season.reported()
+	if len(sites) == 0 || p.book.season.OneSite {
+		return
+	}
+	p.row += 2
+	p.chart = p.row
+	for range chartRows {
+		p.try(p.book.SetRowHeight(summarySheet, p.row, 15))
+		p.row++
+	}
+	p.row++
+	p.heads("Sites", "Visits counted", "Covered days", "Visits estimated", "Low (95 %)", "High (95 %)")
+	for _, site := range sites {
+		f := site.Figures
+		p.figure(site.Name, formatWhole, f.Counted)
+		p.values(3, formatReal, finite(f.CoveredDays))
+		p.values(4, formatWhole, estimated(f.Estimated)...)
+	}
+	p.try(p.book.AddChart(summarySheet, address(1, p.chart), sitesChart(sites)))
+}
+
+// heads writes the head of a table: words, then columns of numbers.
+func (p *page) heads(first string, others ...string) {
+	p.cell(1, first, p.head)
+	for i, name := range others {
+		p.cell(i+2, name, p.number)
+	}
+	for _, name := range others {
+		if len(name) > summaryOther-1 {
+			p.try(p.book.SetRowHeight(summarySheet, p.row, 2*lineHeight+2))
+		}
 	}
 }
 
@@ -116,12 +168,20 @@ func (p *page) estimate(name, format string, e *usage.Estimate) {
 
 func (p *page) figure(name, format string, values ...cell) {
 	p.row++
-	p.cell(1, name, p.body)
+	p.cell(1, sheetText(name), p.body)
+	if lines := linesOf(name, summaryFirst); lines > 1 {
+		p.try(p.book.SetRowHeight(summarySheet, p.row, min(tallest, float64(lines)*(lineHeight+1))))
+	}
+	p.values(2, format, values...)
+}
+
+// values writes numbers from a column on; what is unknown stays empty.
+func (p *page) values(column int, format string, values ...cell) {
 	style, err := p.book.style(format)
 	p.try(err)
 	for i, v := range values {
 		if v := typed(v); v != nil {
-			p.cell(i+2, v, style)
+			p.cell(column+i, v, style)
 		}
 	}
 }
@@ -149,36 +209,46 @@ func cautionNotes() []string {
 	}
 }
 
-// charts draws the sites with their estimates, and the hours of the day, beside
-// their tables.
+// charts draws the hours of the day beside their table; the sites are on the first
+// sheet.
 func (b *book) charts() error {
-	if n := len(b.season.reported()); n > 0 {
-		if err := b.AddChart("Sites", address(len(sitesOfSeason.columns)+2, 2), sitesChart(n)); err != nil {
-			return fmt.Errorf("chart of sites: %w", err)
-		}
-	}
 	if len(hourRows(b.season)) > 0 {
-		if err := b.AddChart("Hours", "G2", hoursChart()); err != nil {
+		if err := b.AddChart("Hours", "F2", hoursChart()); err != nil {
 			return fmt.Errorf("chart of hours: %w", err)
 		}
 	}
 	return nil
 }
 
-// sitesChart shows of each site what is estimated between its limits.
-func sitesChart(sites int) *excelize.Chart {
+// chartRows is how many rows of 15 points the chart of the sites takes on the first
+// sheet; the library takes such a row for 18 pixels.
+const (
+	chartRows = 19
+	chartRow  = 18
+)
+
+// sitesChart shows of each site what is estimated as a point between its limits. The
+// figures are those of the sheet of sites.
+func sitesChart(sites []Site) *excelize.Chart {
 	c := &excelize.Chart{
-		Type: excelize.Bar, Title: chartTitle("Estimated visits in the season, with 95 % limits"),
-		Dimension: excelize.ChartDimension{Width: 720, Height: uint(max(260, min(1600, 90+46*sites)))},
-		Legend:    excelize.ChartLegend{Position: "bottom"},
-		XAxis:     excelize.ChartAxis{ReverseOrder: true},
-		YAxis:     excelize.ChartAxis{MajorGridLines: true, Title: chartTitle("visits")},
+		Type: excelize.StockHighLowClose, Title: chartTitle("Estimated visits in the season, with 95 % limits"),
+		Dimension: excelize.ChartDimension{Width: 680, Height: chartRows * chartRow},
+		Legend:    excelize.ChartLegend{Position: "none"},
+		XAxis:     excelize.ChartAxis{Font: axisFont},
+		YAxis:     excelize.ChartAxis{MajorGridLines: true, Title: chartTitle("visits"), Minimum: new(float64), Font: axisFont},
 	}
-	colours := map[string]string{"estimated_visits_low": "9DB3A6", "estimated_visits": "2F5D4A", "estimated_visits_high": "C9D6CE"}
-	for i, col := range sitesOfSeason.columns {
-		if colour, ok := colours[col.name]; ok {
-			c.Series = append(c.Series, series("Sites", 3, i+1, sites, colour))
+	labels := 2 // the code, where there is no room for names
+	if len(sites) <= 10 {
+		labels = 3
+	}
+	for _, name := range []string{"estimated_visits_high", "estimated_visits_low", "estimated_visits"} {
+		i := slices.IndexFunc(sitesOfSeason.columns, func(c column) bool { return c.name == name })
+		s := series("Sites", labels, i+1, len(sites), "2F5D4A")
+		s.Marker = excelize.ChartMarker{Symbol: "none"}
+		if name == "estimated_visits" {
+			s.Marker = excelize.ChartMarker{Symbol: "circle", Size: 8, Fill: s.Fill}
 		}
+		c.Series = append(c.Series, s)
 	}
 	return c
 }
@@ -190,8 +260,8 @@ func hoursChart() *excelize.Chart {
 		Dimension: excelize.ChartDimension{Width: 720, Height: 340},
 		Legend:    excelize.ChartLegend{Position: "none"},
 		Series:    []excelize.ChartSeries{series("Hours", 1, 4, 24, "2F5D4A")},
-		XAxis:     excelize.ChartAxis{Title: chartTitle("hour of the day, civil time")},
-		YAxis:     excelize.ChartAxis{MajorGridLines: true, Title: chartTitle("visits an hour")},
+		XAxis:     excelize.ChartAxis{Title: chartTitle("hour of the day, civil time"), Font: axisFont},
+		YAxis:     excelize.ChartAxis{MajorGridLines: true, Title: chartTitle("visits an hour"), Minimum: new(float64), Font: axisFont},
 	}
 }
 
@@ -218,6 +288,9 @@ func span(sheet string, column, from, to int) string {
 	return s
 }
 
+// axisFont is that of what stands at an axis; the library's own is too pale to read.
+var axisFont = excelize.Font{Size: 9, Color: "222222"}
+
 func chartTitle(s string) excelize.ChartTitle {
-	return excelize.ChartTitle{Paragraph: []excelize.RichTextRun{{Text: s, Font: &excelize.Font{Size: 11}}}}
+	return excelize.ChartTitle{Paragraph: []excelize.RichTextRun{{Text: s, Font: &excelize.Font{Size: 11, Bold: true, Color: "222222"}}}}
 }

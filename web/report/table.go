@@ -29,6 +29,33 @@ type column struct {
 	share bool   // a number from 0 to 1 that people read in per cent
 }
 
+// unit is a column's unit by its name, in the codes of UCUM (Unified Code for Units of
+// Measure, version 2.1; from memory); "" for texts and plain counts.
+func (c column) unit() string {
+	name := strings.TrimSuffix(strings.TrimSuffix(c.name, "_low"), "_high")
+	switch {
+	case name == "latitude" || name == "longitude":
+		return "deg"
+	case name == "covered_days" || name == "days":
+		return "d"
+	case name == "offset":
+		return "By"
+	case strings.HasSuffix(name, "_s_per_week"):
+		return "s/wk"
+	case strings.HasSuffix(name, "_per_day"):
+		return "/d"
+	case strings.HasSuffix(name, "_per_hour"):
+		return "/h"
+	case strings.HasSuffix(name, "_s"):
+		return "s"
+	case strings.HasSuffix(name, "_h"):
+		return "h"
+	case c.share || name == "ratio_to_last_year" || name == "dispersion":
+		return "1"
+	}
+	return ""
+}
+
 // table is a table's columns and what ties it to others.
 type table struct {
 	name    string

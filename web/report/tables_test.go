@@ -6,8 +6,6 @@ import (
 	"encoding/json"
 	"math"
 	"os"
-	"os/exec"
-	"path/filepath"
 	"strconv"
 	"strings"
 	"testing"
@@ -236,25 +234,6 @@ func TestEmptySeason(t *testing.T) {
 	defer f.Close()
 	if got := strings.Join(f.GetSheetList(), ", "); got != "Summary, Sites, Columns" {
 		t.Errorf("sheets = %s", got)
-	}
-}
-
-// TestXLSXConverts lets LibreOffice convert the workbook, where there is one.
-func TestXLSXConverts(t *testing.T) {
-	office, err := exec.LookPath("soffice")
-	if err != nil {
-		t.Skip("LibreOffice is not here; TestXLSXSites reads the workbook with a second reader")
-	}
-	dir := t.TempDir()
-	name := filepath.Join(dir, "season.xlsx")
-	writeFile(t, name, xlsxOf(t, tableSeason(3)))
-	out, err := exec.Command(office, "-env:UserInstallation=file://"+dir+"/profile", "--headless", "--convert-to", "csv:Text - txt - csv (StarCalc):44,34,76,1,,0,false,false,false,false,false,2", "--outdir", dir, name).CombinedOutput()
-	if err != nil {
-		t.Fatalf("%v\n%s", err, out)
-	}
-	found, _ := filepath.Glob(filepath.Join(dir, "*.csv"))
-	if len(found) != 1 {
-		t.Fatalf("converted files = %q\n%s", found, out)
 	}
 }
 

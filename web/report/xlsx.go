@@ -7,6 +7,7 @@ import (
 	"encoding/xml"
 	"fmt"
 	"io"
+	"math"
 	"slices"
 	"sort"
 	"strings"
@@ -23,7 +24,7 @@ import (
 // spreadsheet would take for a formula has an apostrophe before it, as in WriteCSV.
 // Times are those of the wall clock at the site.
 func WriteXLSX(w io.Writer, s Season) error {
-	b := &book{File: excelize.NewFile(), season: s, styles: map[string]int{}}
+	b := &book{File: excelize.NewFile(), season: s, styles: map[string]int{}, heads: map[string]int{}}
 	defer b.Close()
 	if err := b.fill(); err != nil {
 		return fmt.Errorf("make workbook: %w", err)
@@ -106,15 +107,17 @@ type book struct {
 	*excelize.File
 	season Season
 	styles map[string]int // by number format
-	head   int
+	heads  map[string]int // by the side that the words stand at
 }
 
 // sheetTable is a sheet and the table on it.
 type sheetTable struct {
-	sheet string
-	table *table
-	rows  [][]cell
-	keep  bool // also without rows
+	sheet  string
+	table  *table
+	rows   [][]cell
+	keep   bool    // also without rows
+	names  int     // columns on the left that stay in sight; 0: none
+	beside float64 // how wide a chart beside the table is, characters; 0: there is none
 }
 
 func (b *book) fill() error {
@@ -139,6 +142,9 @@ func (b *book) fill() error {
 // describe sets the properties of the workbook.
 func (b *book) describe() error {
 	made := time.Unix(int64(b.season.Made)*86400, 0).UTC().Format(time.RFC3339)
+	if err := b.SetDefaultFont(bookFont); err != nil {
+		return err
+	}
 	return b.SetDocProps(&excelize.DocProperties{
 		Title: b.season.heading(), Creator: "Doorleaf", LastModifiedBy: "Doorleaf", Language: "en", Created: made, Modified: made,
 	})
@@ -151,6 +157,10 @@ func (s Season) heading() string {
 	}
 	return "Season report: " + s.Title
 }
+
+// bookFont is the face of all cells: one that most machines have, or have another of
+// the same widths for.
+const bookFont = "Arial"
 
 // Number formats of Office Open XML.
 const (
@@ -178,29 +188,39 @@ func (c column) format() string {
 	case typeText:
 		return formatText
 	}
-	return "General"
+	return "" // as the value is
 }
 
+// style is that of cells with a number format; "" leaves the value as it is.
 func (b *book) style(format string) (int, error) {
 	if id, ok := b.styles[format]; ok {
 		return id, nil
 	}
-	s := &excelize.Style{CustomNumFmt: &format, Alignment: &excelize.Alignment{Vertical: "top"}}
+	s := &excelize.Style{Alignment: &excelize.Alignment{Vertical: "top", WrapText: format == formatText}}
+	if format != "" {
+		s.CustomNumFmt = &format
+	}
 	id, err := b.NewStyle(s)
 	b.styles[format] = id
 	return id, err
 }
 
-// headStyle is that of a table's head.
-func (b *book) headStyle() (int, error) {
-	var err error
-	if b.head == 0 {
-		b.head, err = b.NewStyle(&excelize.Style{
-			Font: &excelize.Font{Bold: true}, Alignment: &excelize.Alignment{WrapText: true, Vertical: "bottom"},
-			Border: []excelize.Border{{Type: "bottom", Style: 1, Color: "444444"}},
-		})
+// headStyle is that of a column's head: over its numbers on the right.
+func (b *book) headStyle(c column) (int, error) {
+	side := "right"
+	if c.kind == typeText {
+		side = "left"
 	}
-	return b.head, err
+	if id, ok := b.heads[side]; ok {
+		return id, nil
+	}
+	id, err := b.NewStyle(&excelize.Style{
+		Font:      &excelize.Font{Bold: true, Family: bookFont},
+		Alignment: &excelize.Alignment{WrapText: true, Vertical: "bottom", Horizontal: side},
+		Border:    []excelize.Border{{Type: "bottom", Style: 1, Color: "444444"}},
+	})
+	b.heads[side] = id
+	return id, err
 }
 
 // sheet adds a sheet with a table: a frozen head, a filter, typed cells.
@@ -219,15 +239,25 @@ func (b *book) sheet(t sheetTable) error {
 		if err := b.SetSheetRow(t.sheet, address(1, i+2), &values); err != nil {
 			return err
 		}
+		if lines := t.table.lines(row); lines > 1 {
+			if err := b.SetRowHeight(t.sheet, i+2, min(tallest, float64(lines)*lineHeight)); err != nil {
+				return err
+			}
+		}
 	}
 	if err := b.dress(t); err != nil {
 		return err
 	}
-	return b.AutoFilter(t.sheet, "A1:"+address(len(t.table.columns), len(t.rows)+1), nil)
+	if err := b.AutoFilter(t.sheet, "A1:"+address(len(t.table.columns), len(t.rows)+1), nil); err != nil {
+		return err
+	}
+	side, across := t.paper()
+	return b.printed(t.sheet, side, across, t.titles()) // after the filter, which sets the sheet's properties anew
 }
 
 // layOut sets the widths of a sheet and writes its frozen head.
 func (b *book) layOut(t sheetTable) error {
+	lines := 1
 	for i, c := range t.table.columns {
 		name, _ := excelize.ColumnNumberToName(i + 1)
 		if err := b.SetColWidth(t.sheet, name, name, c.width()); err != nil {
@@ -236,15 +266,107 @@ func (b *book) layOut(t sheetTable) error {
 		if err := b.SetCellStr(t.sheet, address(i+1, 1), words(c.name)); err != nil {
 			return err
 		}
+		style, err := b.headStyle(c)
+		if err != nil {
+			return err
+		}
+		if err := b.SetCellStyle(t.sheet, address(i+1, 1), address(i+1, 1), style); err != nil {
+			return err
+		}
+		lines = max(lines, linesOf(words(c.name), c.width()-4)) // 4: the button of the filter
 	}
-	style, err := b.headStyle()
-	if err != nil {
+	if err := b.SetRowHeight(t.sheet, 1, float64(lines)*lineHeight+4); err != nil {
 		return err
 	}
-	if err := b.SetCellStyle(t.sheet, "A1", address(len(t.table.columns), 1), style); err != nil {
+	return b.freeze(t)
+}
+
+// paper is how a table is printed: the side of the paper, and how many pages across.
+func (t sheetTable) paper() (side string, across int) {
+	wide := t.beside
+	for _, c := range t.table.columns {
+		wide += c.width()
+	}
+	if wide <= uprightPage {
+		return "portrait", 1
+	}
+	return "landscape", int(math.Ceil(wide / sheetPage))
+}
+
+// lines is how many lines a row takes.
+func (t *table) lines(row []cell) int {
+	most := 1
+	for i, c := range row {
+		if text, ok := c.(string); ok {
+			most = max(most, linesOf(text, t.columns[i].width()))
+		}
+	}
+	return most
+}
+
+// tallest is the most that a row may have, points (Excel specifications and limits).
+const tallest = 409
+
+// lineHeight is the height of a line of text, points; uprightPage and sheetPage are
+// how wide a table may be on one page, upright and across, characters.
+const (
+	lineHeight  = 14
+	uprightPage = 135
+	sheetPage   = 170
+)
+
+// linesOf is how many lines a text takes that is broken between words.
+func linesOf(s string, width float64) int {
+	lines, used := 1, 0.0
+	for _, word := range strings.Fields(s) {
+		n := float64(len([]rune(word)))
+		if used > 0 && used+1+n > width {
+			lines, used = lines+1, 0
+		}
+		used += 1 + n
+		lines += int((used - 1) / max(width, 1) * 0.999)
+	}
+	return lines
+}
+
+// freeze keeps the head in sight and, beside many columns, the names of the rows.
+func (b *book) freeze(t sheetTable) error {
+	if t.names == 0 {
+		return b.SetPanes(t.sheet, &excelize.Panes{Freeze: true, YSplit: 1, TopLeftCell: "A2", ActivePane: "bottomLeft"})
+	}
+	return b.SetPanes(t.sheet, &excelize.Panes{Freeze: true, XSplit: t.names, YSplit: 1, TopLeftCell: address(t.names+1, 2), ActivePane: "bottomRight"})
+}
+
+// titles are the rows and columns that every printed page repeats.
+func (t sheetTable) titles() string {
+	row := fmt.Sprintf("'%s'!$1:$1", t.sheet)
+	if t.names == 0 {
+		return row
+	}
+	last, _ := excelize.ColumnNumberToName(t.names)
+	return fmt.Sprintf("'%s'!$A:$%s,%s", t.sheet, last, row)
+}
+
+// printed says how a sheet prints: A4, so many pages across, with the sheet and the
+// page below.
+func (b *book) printed(sheet, side string, across int, titles string) error {
+	fit, down, paper := true, 0, 9 // ECMA-376 part 1, 18.3.1.63: paper 9 is A4
+	if err := b.SetSheetProps(sheet, &excelize.SheetPropsOptions{FitToPage: &fit}); err != nil {
 		return err
 	}
-	return b.SetPanes(t.sheet, &excelize.Panes{Freeze: true, YSplit: 1, TopLeftCell: "A2", ActivePane: "bottomLeft"})
+	if err := b.SetPageLayout(sheet, &excelize.PageLayoutOptions{Size: &paper, Orientation: &side, FitToWidth: &across, FitToHeight: &down}); err != nil {
+		return err
+	}
+	foot := cutTo(sheetText(b.season.heading()), 120)
+	if err := b.SetHeaderFooter(sheet, &excelize.HeaderFooterOptions{
+		OddFooter: "&L" + strings.ReplaceAll(foot, "&", "&&") + "&C&A&R&P of &N",
+	}); err != nil {
+		return err
+	}
+	if titles == "" {
+		return nil
+	}
+	return b.SetDefinedName(&excelize.DefinedName{Name: "_xlnm.Print_Titles", RefersTo: titles, Scope: sheet})
 }
 
 // dress gives each column its number format.
@@ -267,13 +389,19 @@ func (b *book) dress(t sheetTable) error {
 func (c column) width() float64 {
 	switch {
 	case c.kind == typeDatetime:
-		return 19
-	case c.name == "says" || c.name == "changes" || c.name == "note":
-		return 60
-	case c.name == "name" || c.kind == typeText && c.name != "code" && c.name != "season":
-		return 24
+		return 20
+	case c.kind != typeText:
+		return 15
 	}
-	return 13
+	switch c.name {
+	case "says", "changes", "note":
+		return 60
+	case "code", "site":
+		return 11
+	case "season":
+		return 17
+	}
+	return 26
 }
 
 // words makes a heading of a column's name: Covered days.
@@ -322,9 +450,12 @@ func sheetText(s string) string {
 }
 
 // cut keeps a text within what one cell of a workbook may hold.
-func cut(s string) string {
-	if r := []rune(s); len(r) > excelize.TotalCellChars {
-		return string(r[:excelize.TotalCellChars-1]) + "…"
+func cut(s string) string { return cutTo(s, excelize.TotalCellChars) }
+
+// cutTo keeps a text within so many characters.
+func cutTo(s string, most int) string {
+	if r := []rune(s); len(r) > most {
+		return string(r[:most-1]) + "…"
 	}
 	return s
 }

@@ -1,0 +1,280 @@
+package store
+
+import (
+	"fmt"
+	"math"
+	"strings"
+	"testing"
+
+	"doorleaf/usage"
+)
+
+// copyOf makes a second network of all that the first keeps.
+func copyOf(t *testing.T, s *Store) *Store {
+	t.Helper()
+	into := openEmpty(t, t.TempDir())
+	merge(t, into, mustBundle(t, s, ""), MergeAnswers{})
+	return into
+}
+
+// Everything that only a person can decide is asked, changes nothing until it is
+// answered, and does what the answer says.
+func TestMergeAsks(t *testing.T) {
+	change := func(t *testing.T, s *Store, code string, f func(*usage.Site)) {
+		t.Helper()
+		if err := s.ChangeSite(t.Context(), code, func(s *usage.Site) error { f(s); return nil }); err != nil {
+			t.Fatal(err)
+		}
+	}
+	removal := func(t *testing.T, s *Store, at int64) {
+		t.Helper()
+		cards, err := s.Cards(t.Context(), "MILL")
+		if err == nil {
+			err = s.Removal(t.Context(), cards[0].ID, &at)
+		}
+		if err != nil {
+			t.Fatal(err)
+		}
+	}
+	name := func(code string) func(*testing.T, *Store) string {
+		return func(t *testing.T, s *Store) string {
+			site, err := s.Site(t.Context(), code)
+			if err != nil {
+				return err.Error()
+			}
+			return site.Name
+		}
+	}
+	for _, test := range []struct {
+		name         string
+		ours, theirs func(t *testing.T, s *Store)
+		key          string // how the question's key begins
+		answer, want string
+		get          func(t *testing.T, s *Store) string
+	}{
+		{
+			"name, ours", func(t *testing.T, s *Store) { change(t, s, "MILL", func(s *usage.Site) { s.Name = "Our Mill" }) },
+			func(t *testing.T, s *Store) { change(t, s, "MILL", func(s *usage.Site) { s.Name = "Their Mill" }) },
+			"MILL.name", Ours, "Our Mill", name("MILL"),
+		},
+		{
+			"name, theirs", func(t *testing.T, s *Store) { change(t, s, "MILL", func(s *usage.Site) { s.Name = "Our Mill" }) },
+			func(t *testing.T, s *Store) { change(t, s, "MILL", func(s *usage.Site) { s.Name = "Their Mill" }) },
+			"MILL.name", Theirs, "Their Mill", name("MILL"),
+		},
+		{
+			"position a few steps off", nil,
+			func(t *testing.T, s *Store) { change(t, s, "MILL", func(s *usage.Site) { s.Latitude += 0.0001 }) },
+			"MILL.position", Theirs, "52.1001", func(t *testing.T, s *Store) string {
+				site, err := s.Site(t.Context(), "MILL")
+				if err != nil {
+					t.Fatal(err)
+				}
+				return fmt.Sprintf("%.4f", site.Latitude)
+			},
+		},
+		{
+			"code at another place, apart", nil,
+			func(t *testing.T, s *Store) { mustAdd(t, s, elsewhere("YARD", 3)) },
+			"site.YARD", "apart:YARD2", "Box YARD", name("YARD2"),
+		},
+		{
+			"code at another place, same", nil,
+			func(t *testing.T, s *Store) { mustAdd(t, s, elsewhere("YARD", 3)) },
+			"site.YARD", "same:YARD", "there is no site \"YARD2\"", func(t *testing.T, s *Store) string {
+				return strings.TrimPrefix(name("YARD2")(t, s), "site YARD2: ")
+			},
+		},
+		{
+			"another code at the same place, same", nil,
+			func(t *testing.T, s *Store) { mustAdd(t, s, elsewhere("PIER", 1)) },
+			"site.PIER", "same:YARD", "there is no site \"PIER\"", func(t *testing.T, s *Store) string {
+				return strings.TrimPrefix(name("PIER")(t, s), "site PIER: ")
+			},
+		},
+		{
+			"another code at the same place, apart", nil,
+			func(t *testing.T, s *Store) { mustAdd(t, s, elsewhere("PIER", 1)) },
+			"site.PIER", "apart:PIER", "Box PIER", name("PIER"),
+		},
+		{
+			"removal", func(t *testing.T, s *Store) { removal(t, s, testNow-100) }, func(t *testing.T, s *Store) { removal(t, s, testNow-200) },
+			"card.", Theirs, fmt.Sprint(testNow - 200), func(t *testing.T, s *Store) string {
+				cards, err := s.Cards(t.Context(), "MILL")
+				if err != nil {
+					t.Fatal(err)
+				}
+				return fmt.Sprint(*cards[0].RemovedAt)
+			},
+		},
+		{
+			"answers, theirs", func(t *testing.T, s *Store) {
+				mustRule(t, s, usage.Ruling{Key: onlyFinding(t, s).Key, Answer: usage.AnswerQuiet, By: "Ada"})
+			}, func(t *testing.T, s *Store) {
+				mustRule(t, s, usage.Ruling{Key: onlyFinding(t, s).Key, Answer: usage.AnswerOutage, By: "Bo"})
+			},
+			"MILL.ruling.", Theirs, "outage by Bo, 2 in all", rulingWords,
+		},
+		{
+			"answers, ours", func(t *testing.T, s *Store) {
+				mustRule(t, s, usage.Ruling{Key: onlyFinding(t, s).Key, Answer: usage.AnswerQuiet, By: "Ada"})
+			}, func(t *testing.T, s *Store) {
+				mustRule(t, s, usage.Ruling{Key: onlyFinding(t, s).Key, Answer: usage.AnswerOutage, By: "Bo"})
+			},
+			"MILL.ruling.", Ours, "quiet by Ada, 2 in all", rulingWords,
+		},
+	} {
+		t.Run(test.name, func(t *testing.T) {
+			s := openTest(t)
+			mustKeep(t, s, "MILL", cardOf("A.TXT", quietRows(1)))
+			theirs := copyOf(t, s)
+			if strings.Contains(test.name, "code") {
+				mustAdd(t, s, elsewhere("YARD", 1))
+			}
+			if test.ours != nil {
+				test.ours(t, s)
+			}
+			test.theirs(t, theirs)
+			before := keptContent(t, s)
+			b := mustBundle(t, theirs, "")
+			m := merge(t, s, b, MergeAnswers{})
+			if len(m.Questions) != 1 || !strings.HasPrefix(m.Questions[0].Key, test.key) || len(m.Questions[0].Choices) != 2 {
+				t.Fatalf("Merge asks %+v, want one question %s…", m.Questions, test.key)
+			}
+			if keptContent(t, s) != before {
+				t.Error("a merge with questions changed something")
+			}
+			answers := MergeAnswers{ByKey: map[string]string{m.Questions[0].Key: test.answer}, Keep: Ours}
+			m = merge(t, s, b, answers)
+			if len(m.Questions) != 0 {
+				t.Fatalf("Merge asks again %+v", m.Questions)
+			}
+			if got := test.get(t, s); got != test.want {
+				t.Errorf("after the answer %s: %q, want %q", test.answer, got, test.want)
+			}
+			wantWhole(t, s)
+			after := keptContent(t, s)
+			if merge(t, s, b, answers); keptContent(t, s) != after {
+				t.Error("merging again with the same answers changed something")
+			}
+		})
+	}
+}
+
+// elsewhere is a test site some degrees north of the others.
+func elsewhere(code string, degrees float64) usage.Site {
+	site := testSite(code)
+	site.Latitude += degrees
+	return site
+}
+
+func rulingWords(t *testing.T, s *Store) string {
+	t.Helper()
+	var all int
+	if err := s.reader.QueryRow(`SELECT count(*) FROM ruling`).Scan(&all); err != nil {
+		t.Fatal(err)
+	}
+	standing, err := s.Rulings(t.Context(), "MILL")
+	if err != nil || len(standing) != 1 {
+		t.Fatalf("Rulings() = %+v, %v, want one", standing, err)
+	}
+	return fmt.Sprintf("%s by %s, %d in all", standing[0].Answer, standing[0].By, all)
+}
+
+// A call that either side has corrected in its own way is asked about; one that both
+// noted alike stands once.
+func TestMergeCalls(t *testing.T) {
+	s := openTest(t)
+	call := usage.ServiceCall{At: logStart, Kinds: []usage.CallKind{usage.CallRestock}}
+	id, err := s.AddCall(t.Context(), "MILL", call)
+	if err != nil {
+		t.Fatal(err)
+	}
+	theirs := copyOf(t, s)
+	for i, side := range []*Store{s, theirs} {
+		side.now = fixedClock(testNow + int64(i))
+		if _, err := side.ChangeCall(t.Context(), "MILL", usage.ServiceCall{ID: id, At: logStart + 60, Kinds: call.Kinds}); err != nil {
+			t.Fatal(err)
+		}
+		if _, err := side.AddCall(t.Context(), "MILL", usage.ServiceCall{At: logStart + 9000, Kinds: call.Kinds, Note: "both"}); err != nil {
+			t.Fatal(err)
+		}
+	}
+	if m := merge(t, s, mustBundle(t, theirs, ""), MergeAnswers{}); len(m.Questions) != 0 {
+		t.Fatalf("Merge of like corrections asks %+v", m.Questions)
+	}
+	standing, err := s.Calls(t.Context(), "MILL")
+	if err != nil || len(standing) != 2 || standing[0].At != logStart+60 {
+		t.Fatalf("Calls() = %+v, %v, want the corrected one and the one that both noted, each once", standing, err)
+	}
+	other := copyOf(t, s)
+	for i, side := range []*Store{s, other} {
+		all, err := side.Calls(t.Context(), "MILL")
+		if err != nil {
+			t.Fatal(err)
+		}
+		all[0].Note = fmt.Sprint("side ", i)
+		if _, err := side.ChangeCall(t.Context(), "MILL", all[0]); err != nil {
+			t.Fatal(err)
+		}
+	}
+	b := mustBundle(t, other, "")
+	if m := merge(t, s, b, MergeAnswers{}); len(m.Questions) != 1 || !strings.HasPrefix(m.Questions[0].Key, "MILL.service_call.") {
+		t.Fatalf("Merge of two corrections asks %+v, want one question", m.Questions)
+	}
+	merge(t, s, b, MergeAnswers{Keep: Theirs})
+	if standing, err = s.Calls(t.Context(), "MILL"); err != nil || len(standing) != 2 || standing[0].Note != "side 1" {
+		t.Errorf("Calls() = %+v, %v, want theirs", standing, err)
+	}
+	wantWhole(t, s)
+}
+
+// A card that stands under two boxes, and one whose rows stand in the logbook of
+// another box, are asked about.
+func TestMergeAsksWhoseCard(t *testing.T) {
+	rows := invent(3, 20, 10)
+	for _, test := range []struct {
+		name string
+		ours CardIn
+	}{{"the same bytes", cardOf("A", rows)}, {"an earlier reading", cardOf("A", rows[:100])}} {
+		s, theirs := openTest(t), openTest(t)
+		mustKeep(t, s, "MILL", test.ours)
+		mustKeep(t, theirs, "QUAY", cardOf("A", rows))
+		b := mustBundle(t, theirs, "")
+		m := merge(t, s, b, MergeAnswers{})
+		if len(m.Questions) != 1 || !strings.HasPrefix(m.Questions[0].Key, "card.") {
+			t.Fatalf("%s: Merge asks %+v, want whose card it is", test.name, m.Questions)
+		}
+		answer := m.Questions[0].Choices[1].Answer
+		merge(t, s, b, MergeAnswers{ByKey: map[string]string{m.Questions[0].Key: answer}})
+		card, err := s.Card(t.Context(), cardID(cardOf("A", rows).Bytes))
+		want := map[string]string{"the same bytes": "QUAY", "an earlier reading": "MILL"}[test.name]
+		if err != nil || card.Site != want {
+			t.Errorf("%s: card of %s, %v, want %s", test.name, card.Site, err, want)
+		}
+		wantWhole(t, s)
+	}
+}
+
+func TestMergeTellsOfIdleAnswers(t *testing.T) {
+	s := openTest(t)
+	m := merge(t, s, mustBundle(t, s, ""), MergeAnswers{ByKey: map[string]string{"MILL.name": Ours}})
+	if len(m.Unasked) != 1 || len(m.Sites) != 0 {
+		t.Errorf("Merge with itself = %+v, want one idle answer and no change", m)
+	}
+}
+
+// A degree of latitude is 111,195 m on a sphere of the mean radius: π/180 · 6,371,008.8.
+// The last row was worked out with the spherical law of cosines, another formula.
+func TestDistance(t *testing.T) {
+	for _, test := range []struct{ lat1, lon1, lat2, lon2, want, within float64 }{
+		{0, 0, 0, 0, 0, 0},
+		{52, 8, 53, 8, 111195, 1},
+		{0, 179.9995, 0, -179.9995, 111.195, 0.01},
+		{51.5074, -0.1278, 48.8566, 2.3522, 343556, 100},
+	} {
+		if got := distanceM(test.lat1, test.lon1, test.lat2, test.lon2); math.Abs(got-test.want) > test.within {
+			t.Errorf("distanceM(%v, %v, %v, %v) = %v, want %v", test.lat1, test.lon1, test.lat2, test.lon2, got, test.want)
+		}
+	}
+}

@@ -1,0 +1,119 @@
+package chart
+
+import (
+	"context"
+	"fmt"
+	"math"
+	"slices"
+
+	"github.com/go-echarts/go-echarts/v2/charts"
+	"github.com/go-echarts/go-echarts/v2/opts"
+
+	"doorleaf/usage"
+	"doorleaf/web/draw"
+)
+
+// Charge draws what is left of a pack from the day it was put in, with its limits,
+// and marks today. The points must be ascending.
+func (m *Maker) Charge(ctx context.Context, id string, points []usage.ChargePoint, today usage.Date) (Figure, error) {
+	f := Figure{ID: id, Title: m.chargeTitle(points, today), Says: m.chargeSays(points), Table: m.chargeTable(points)}
+	return m.draw(ctx, f,
+		m.charge(points, today, frame{wideWidth, 270, 44, 34, 8, 34}),
+		m.charge(points, today, frame{narrowWidth, 260, 40, 50, 8, 34}))
+}
+
+// at returns the point of a date, between two by a straight line.
+func chargeAt(points []usage.ChargePoint, d usage.Date) usage.ChargePoint {
+	for i, p := range points {
+		if p.Date < d {
+			continue
+		}
+		if i == 0 || p.Date == d {
+			return p
+		}
+		q := points[i-1]
+		w := float64(d-q.Date) / float64(p.Date-q.Date)
+		return usage.ChargePoint{Date: d, Low: q.Low + w*(p.Low-q.Low), Value: q.Value + w*(p.Value-q.Value), High: q.High + w*(p.High-q.High)}
+	}
+	return points[len(points)-1]
+}
+
+func (m *Maker) chargeTitle(points []usage.ChargePoint, today usage.Date) string {
+	if len(points) == 0 {
+		return nothing
+	}
+	p := chargeAt(points, today)
+	return fmt.Sprintf("About %.0f %% of the pack is left", p.Value)
+}
+
+func (m *Maker) chargeSays(points []usage.ChargePoint) string {
+	if len(points) == 0 {
+		return nothingSays
+	}
+	return fmt.Sprintf("Charge left in the pack, in hundredths of what a new one gives, from %s on; 95 %% limits are shaded.", m.date(points[0].Date))
+}
+
+func (m *Maker) chargeTable(points []usage.ChargePoint) Table {
+	t := Table{Caption: "Charge left by date", Head: []string{"Date", "Left, %", "95 % limits"}, Rows: [][]string{}}
+	for _, p := range points {
+		t.Rows = append(t.Rows, []string{m.date(p.Date), grouped(p.Value), fmt.Sprintf("%s to %s", grouped(p.Low), grouped(p.High))})
+	}
+	return t
+}
+
+func (m *Maker) charge(points []usage.ChargePoint, today usage.Date, f frame) drawing {
+	if len(points) == 0 {
+		return upright([]bar{{}}, nil, "% left", "", f)
+	}
+	first, last := points[0].Date, points[len(points)-1].Date
+	s := span{monday: first, days: make([]usage.Day, int(last-first)+1), last: int(last - first)}
+	for i := range s.days {
+		s.days[i].Date = first + usage.Date(i)
+	}
+	length := float64(len(s.days))
+	c := charts.NewLine()
+	c.SetGlobalOptions(charts.WithAnimation(false), gridOf(f), charts.WithXAxisOpts(bottomAxis(length)), charts.WithYAxisOpts(valueAxisY(scale{100, 25})))
+	data := []opts.LineData{}
+	for _, p := range points {
+		data = append(data, opts.LineData{Value: []float64{float64(p.Date - first), p.Value}})
+	}
+	c.AddSeries("left", data, charts.WithLineChartOpts(opts.LineChart{ShowSymbol: opts.Bool(false)}),
+		charts.WithLineStyleOpts(opts.LineStyle{Color: draw.Use, Width: 2}))
+	c.Validate()
+	o := optionOf(c.JSON())
+	labelAt(o, "xAxis", m.timeTicks(s, f))
+	alignEnds(o)
+	keys := []key{{swatchBlock(draw.Pale), "95 % limits"}}
+	shapes := []any{band(points, f)}
+	if today >= first && today <= last {
+		x := float64(f.left) + f.plotWidth()*float64(today-first)/length
+		shapes = append(shapes, lineAt(x, float64(f.top), x, float64(f.height-f.bottom), draw.Brick))
+		keys = append(keys, key{func(x, y float64) []any { return []any{lineAt(x+9, y-6, x+9, y+6, draw.Brick)} }, "today"})
+	}
+	o["graphic"] = append(shapes, head(f, "% left", keys)...)
+	return drawing{o, f.width, f.height}
+}
+
+// band is the area between the limits.
+func band(points []usage.ChargePoint, f frame) any {
+	first, last := points[0].Date, points[len(points)-1].Date
+	at := func(d usage.Date, v float64) [2]float64 {
+		x := float64(f.left) + f.plotWidth()*float64(d-first)/float64(last-first+1)
+		y := float64(f.top) + float64(f.height-f.top-f.bottom)*(1-math.Max(0, math.Min(100, v))/100)
+		return [2]float64{hundredth(x), hundredth(y)}
+	}
+	var corners [][2]float64
+	for _, p := range points {
+		corners = append(corners, at(p.Date, p.High))
+	}
+	for _, p := range slices.Backward(points) {
+		corners = append(corners, at(p.Date, p.Low))
+	}
+	return polygonOf(corners, draw.Pale, 0.6)
+}
+
+// polygonOf fills a polygon, below what the series draw.
+func polygonOf(points [][2]float64, colour string, opacity float64) any {
+	return map[string]any{"type": "polygon", "silent": true, "z": 0, "shape": map[string]any{"points": points},
+		"style": map[string]any{"fill": colour, "opacity": opacity}}
+}

@@ -1,0 +1,51 @@
+package report
+
+import (
+	"bytes"
+	"context"
+	_ "embed"
+	"fmt"
+	"html/template"
+	"io"
+
+	"doorleaf/web"
+)
+
+//go:embed print.html
+var printPage string
+
+var printTemplate = template.Must(template.New("print").Funcs(template.FuncMap{"visible": web.Visible}).Parse(printPage))
+
+// Style says where a report's page has its style sheet from: an address on the
+// server that serves it, or, in a file that must stand alone, the sheet itself.
+type Style struct {
+	Href  string // "": Sheet is put into the page
+	Sheet string // see web.ReportStyle
+}
+
+// printed is what the template is given.
+type printed struct {
+	*document
+	Href  string
+	Sheet template.CSS
+}
+
+// WriteHTML writes a season report as one page to be printed or read on a screen,
+// with its charts in it as SVG. It has no script, and needs nothing but its style
+// sheet. It says what WritePDF writes, and fails where that would.
+func WriteHTML(ctx context.Context, w io.Writer, s Season, style Style, d Drawing) error {
+	doc, err := d.illustrated(ctx, s)
+	if err != nil {
+		return err
+	}
+	page := printed{document: doc, Href: style.Href}
+	if style.Href == "" {
+		page.Sheet = template.CSS(style.Sheet) // our own file
+	}
+	var b bytes.Buffer
+	if err := printTemplate.Execute(&b, page); err != nil {
+		return fmt.Errorf("write report page: %w", err)
+	}
+	_, err = b.WriteTo(w)
+	return err
+}
