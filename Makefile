@@ -6,9 +6,10 @@ export CGO_ENABLED ?= 0
 BUNDLE   := web/assets/dist/server.js
 SOURCES  := $(wildcard web/assets/*.mjs web/assets/package.json web/assets/package-lock.json)
 DUCKDB   := cmd/doorleaf/testdata/duckdb
+PAGES    := cmd/doorleaf/testdata/pages
 PLATFORMS := linux/amd64 linux/arm64 darwin/arm64 windows/amd64
 
-.PHONY: demo build assets duckdb test check truth soak bench release clean
+.PHONY: demo build assets duckdb pages gallery test check truth soak bench release clean
 
 ## demo: build everything and serve the demo network on loopback
 demo: build
@@ -30,10 +31,20 @@ duckdb: $(DUCKDB)/node_modules/.package-lock.json
 $(DUCKDB)/node_modules/.package-lock.json: $(DUCKDB)/package.json $(DUCKDB)/package-lock.json
 	cd $(DUCKDB) && npm ci --no-audit --no-fund && touch node_modules/.package-lock.json
 
+## pages: what tests hold the pages against, axe-core and html-validate, through npm
+pages: $(PAGES)/node_modules/.package-lock.json
+
+$(PAGES)/node_modules/.package-lock.json: $(PAGES)/package.json $(PAGES)/package-lock.json
+	cd $(PAGES) && npm ci --no-audit --no-fund && touch node_modules/.package-lock.json
+
+## gallery: every page in every state, in pictures, in gallery/, and held against all rules; needs Chromium
+gallery: assets pages
+	DOORLEAF_BROWSER=required DOORLEAF_GALLERY="$(CURDIR)/gallery" $(GO) test ./cmd/doorleaf -run TestPages -count=1 -timeout 90m
+
 ## test: the whole suite; browser tests too where Chromium is found
-test: build duckdb
+test: build duckdb pages
 	$(GO) vet ./...
-	$(GO) test ./...
+	$(GO) test -timeout 20m ./...
 
 ## check: test, and formatting, staticcheck, races, dead code
 check: test
@@ -47,10 +58,12 @@ check: test
 truth:
 	$(GO) run ./cmd/truth -networks 200 -seed $(or $(SEED),1)
 
-## soak: long runs: fuzzing of every reader of bytes from outside
+## soak: long runs: fuzzing of every reader of bytes from outside; 500 kills, full disks, flipped bytes
 soak: assets
 	$(GO) test ./importer/cardfile -run XXX -fuzz FuzzRead -fuzztime 5m -fuzzminimizetime 10x
 	$(GO) test ./importer -run XXX -fuzz FuzzCollector -fuzztime 5m -fuzzminimizetime 10x
+	$(GO) test ./store -run XXX -fuzz FuzzMerge -fuzztime 5m -fuzzminimizetime 10x
+	DOORLEAF_SOAK=1 $(GO) test ./store ./cmd/doorleaf -count 1 -v -timeout 3h -run 'TestKilled|TestFileSizeLimit|TestFullDisk|TestDamagedFiles'
 
 ## bench: benchmarks, and the whole program beside the sqlite3 command line
 bench: build
@@ -65,5 +78,5 @@ release: assets
 	done
 
 clean:
-	rm -rf bin dist web/assets/node_modules $(DUCKDB)/node_modules
+	rm -rf bin dist gallery web/assets/node_modules $(DUCKDB)/node_modules $(PAGES)/node_modules
 	find web/assets/dist -type f ! -name .keep -delete

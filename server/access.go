@@ -57,6 +57,7 @@ var needs = map[string]need{
 	"GET /seasons/{season}":                        needReading,
 	"GET /questions":                               needReading,
 	"GET /about-the-numbers":                       needReading,
+	"GET /api":                                     needReading,
 	"GET /sites/{code}":                            needReading,
 	"GET /sites/{code}/cards":                      needReading,
 	"GET /sites/{code}/openings":                   needReading,
@@ -84,6 +85,7 @@ var needs = map[string]need{
 	"GET /api/sites/{code}/light":    needReading,
 	"GET /api/sites/{code}/power":    needReading,
 	"GET /round":                     needReading,
+	"GET /compare":                   needReading,
 	"GET /round.ics":                 needReading,
 	"GET /api/visits":                needReading,
 

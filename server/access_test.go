@@ -39,7 +39,9 @@ var wanted = map[need]string{
 		GET /questions
 		GET /round
 		GET /round.ics
+		GET /compare
 		GET /about-the-numbers
+		GET /api
 		GET /data-out
 		GET /sites/{code}
 		GET /sites/{code}/cards

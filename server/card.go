@@ -270,8 +270,7 @@ func (s *server) cardFile(w http.ResponseWriter, r *http.Request) error {
 	w.Header().Set("Content-Type", "application/octet-stream")
 	w.Header().Set("Content-Disposition", attachment(kept.Name))
 	w.Header().Set("Content-Length", strconv.Itoa(len(data)))
-	w.Header().Set("Cache-Control", "private, no-cache")
-	w.Write(data)
+	sendBytes(w, r, http.StatusOK, data)
 	return nil
 }
 

@@ -36,6 +36,7 @@ func (s *server) network(w http.ResponseWriter, r *http.Request) error {
 		page.Sites = append(page.Sites, row)
 	}
 	placeRanges(&page)
+	addMap(&page, sites)
 	return s.send(w, r, http.StatusOK, page)
 }
 
@@ -45,11 +46,11 @@ func (s *server) networkSite(ctx context.Context, site store.SiteSummary) (web.N
 	if err != nil {
 		return web.NetworkSite{}, nil, err
 	}
-	days, err := s.Store.Days(ctx, site.Code, firstDate, lastDate)
+	data, err := s.Store.SeasonData(ctx, site.Code)
 	if err != nil {
 		return web.NetworkSite{}, nil, err
 	}
-	weekly := usage.DispersionOfSeasons(days, usage.HemisphereOf(site.Latitude)).Weekly(months)
+	weekly := usage.DispersionOfSeasons(data.Days, usage.HemisphereOf(site.Latitude)).Weekly(months)
 	row := web.NetworkSite{
 		Site: heading(site.Site), Weekly: weekly.Rate, Visits: weekly.Visits, ExposedS: weekly.ExposureS,
 		LastCard: site.LastCardAt, Cards: site.Cards,
@@ -66,6 +67,9 @@ func (s *server) networkSite(ctx context.Context, site store.SiteSummary) (web.N
 	if err := s.addOdd(ctx, &row); err != nil {
 		return row, nil, err
 	}
+	if row.Glance, err = glanceOf(siteSeasons{site, data}, len(row.Odd)+row.MoreOdd, s.Now().Unix()); err != nil {
+		return row, nil, err
+	}
 	if site.Totals.FirstAt == 0 {
 		return row, nil, nil
 	}
@@ -75,6 +79,40 @@ func (s *server) networkSite(ctx context.Context, site store.SiteSummary) (web.N
 	}
 	first, _ := zone.Civil(site.Totals.FirstAt)
 	return row, &first, nil
+}
+
+// glanceOf judges a box by its latest season with web.GlanceDays covered days, or by
+// the latest there is.
+func glanceOf(site siteSeasons, questions int, now int64) (web.Glance, error) {
+	var season usage.Season
+	var figures usage.SeasonFigures
+	seasons := seasonsOf(site)
+	for i := len(seasons) - 1; i >= 0; i-- {
+		f, err := usage.SeasonFiguresOf(site.Site, seasons[i], site.data)
+		if err != nil {
+			return web.Glance{}, err
+		}
+		enough := f.CoveredDays >= web.GlanceDays
+		if enough || figures.Code == "" {
+			season, figures = seasons[i], f
+		}
+		if enough {
+			break
+		}
+	}
+	return web.GlanceOf(figures, season, questions, site.LastCardAt, now), nil
+}
+
+// addMap puts the sites on a map and says at first sight how they do.
+func addMap(page *web.NetworkPage, sites []store.SiteSummary) {
+	places := make([]usage.Point, len(sites))
+	for i, site := range sites {
+		places[i] = usage.Point{Latitude: site.Latitude, Longitude: site.Longitude}
+	}
+	page.Map = web.MapOf(page.Sites, places)
+	if len(page.Sites) > 0 {
+		page.Glance = web.GlanceLead(page.Sites)
+	}
 }
 
 // oddShown is how many open findings a row of the network page shows.

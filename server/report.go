@@ -93,8 +93,8 @@ func (r Report) style() (style report.Style, err error) {
 	return style, err
 }
 
-// seasonReport sends a season as a file, or as a page for print. One report is made
-// at a time, so that memory stays bounded.
+// seasonReport sends a season as a file, or as a page for print. A browser that has
+// waited for a while is shown how far the report is, and asks again.
 func (s *server) seasonReport(w http.ResponseWriter, r *http.Request) error {
 	rep := Report{
 		Format: ReportFormat(chi.URLParam(r, "format")), Paper: report.Paper(r.URL.Query().Get("paper")),
@@ -103,27 +103,58 @@ func (s *server) seasonReport(w http.ResponseWriter, r *http.Request) error {
 	if err := rep.Check(); err != nil {
 		return err
 	}
-	select {
-	case s.reports <- struct{}{}:
-		defer func() { <-s.reports }()
-	case <-r.Context().Done():
-		return r.Context().Err()
-	}
 	name, code := chi.URLParam(r, "season"), r.URL.Query().Get("site")
-	season, err := SeasonReport(r.Context(), s.Store, s.Now, name, code)
+	key := fmt.Sprintf("%s %q %s %s", name, code, rep.Format, rep.Paper)
+	job := s.reportJobs.join(r.Context(), key, func(ctx context.Context, progress func(done, all int)) ([]byte, error) {
+		rep.Progress = progress
+		return s.makeReport(ctx, rep, name, code)
+	})
+	done, err := job.finished(r, s.patience)
 	if err != nil {
 		return err
 	}
-	var b bytes.Buffer
-	if err := rep.Write(r.Context(), &b, season); err != nil {
-		return err
+	if !done {
+		return s.sendMaking(w, r, name, job)
+	}
+	s.reportJobs.forget(key, job)
+	if job.err != nil {
+		return job.err
 	}
 	w.Header().Set("Content-Type", reportTypes[rep.Format])
 	if rep.Format != ReportHTML {
 		w.Header().Set("Content-Disposition", mime.FormatMediaType("attachment", map[string]string{"filename": reportFile(name, code, rep.Format)}))
 	}
-	sendBytes(w, r, http.StatusOK, b.Bytes())
+	sendBytes(w, r, http.StatusOK, job.body)
 	return nil
+}
+
+// makeReport makes a report. One is made at a time, so that memory stays bounded.
+func (s *server) makeReport(ctx context.Context, rep Report, name, code string) ([]byte, error) {
+	select {
+	case s.reports <- struct{}{}:
+		defer func() { <-s.reports }()
+	case <-ctx.Done():
+		return nil, ctx.Err()
+	}
+	season, err := SeasonReport(ctx, s.Store, s.Now, name, code)
+	if err != nil {
+		return nil, err
+	}
+	var b bytes.Buffer
+	err = rep.Write(ctx, &b, season)
+	return b.Bytes(), err
+}
+
+func (s *server) sendMaking(w http.ResponseWriter, r *http.Request, name string, job *reportJob) error {
+	page := web.MakingPage{Name: name, Season: name, Done: job.done.Load(), All: job.all.Load()}
+	if all, err := s.allSeasons(r.Context()); err == nil {
+		if n, err := s.seasonNamed(name, all); err == nil {
+			page.Season = web.SeasonWords(n.season)
+		}
+	}
+	w.Header().Set("Refresh", "1")
+	w.Header().Set("Cache-Control", "no-store")
+	return s.send(w, r, http.StatusOK, page)
 }
 
 // reportStyle is the address of the style sheet of reports, with the tag of its bytes.
@@ -176,6 +207,11 @@ func SeasonReport(ctx context.Context, network Network, now func() time.Time, se
 		if err != nil {
 			return report.Season{}, fmt.Errorf("report on %s: %w", site.Code, err)
 		}
+		proposed, err := s.proposals(ctx, site.Site, site.season, s.Now())
+		if err != nil {
+			return report.Season{}, err
+		}
+		out.Proposals = append(out.Proposals, proposed...)
 		r.Place = places[site.Code]
 		out.Sites = append(out.Sites, r)
 		months = append(months, tallies...)

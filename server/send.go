@@ -44,6 +44,7 @@ func sendJSON(w http.ResponseWriter, r *http.Request, v any) error {
 func sendBytes(w http.ResponseWriter, r *http.Request, status int, body []byte) {
 	if status != http.StatusOK || r.Method != http.MethodGet && r.Method != http.MethodHead {
 		w.Header().Set("Cache-Control", "no-store")
+		body = compressed(w, r, body)
 		w.WriteHeader(status)
 		w.Write(body)
 		return
@@ -53,12 +54,13 @@ func sendBytes(w http.ResponseWriter, r *http.Request, status int, body []byte) 
 	if w.Header().Get("Cache-Control") == "" {
 		w.Header().Set("Cache-Control", "private, no-cache")
 	}
-	w.Header().Set("ETag", tag)
+	w.Header().Set("ETag", "W/"+tag) // weak: the same for the body and for the body compressed
 	if tagged(r.Header.Get("If-None-Match"), tag) {
+		varies(w)
 		w.WriteHeader(http.StatusNotModified)
 		return
 	}
-	w.Write(body)
+	w.Write(compressed(w, r, body))
 }
 
 // tagged reports whether an If-None-Match header holds tag.

@@ -109,12 +109,14 @@ type Config struct {
 // server is a Config with what is made of it once.
 type server struct {
 	Config
-	pages   *web.Set
-	slips   slips
-	uploads chan struct{} // holds a token while an upload is read, so that memory stays bounded
-	reports chan struct{} // holds a token while a report is made
-	tries   tries
-	stall   time.Duration // how long an upload may stand still
+	pages      *web.Set
+	slips      slips
+	uploads    chan struct{} // holds a token while an upload is read, so that memory stays bounded
+	reports    chan struct{} // holds a token while a report is made
+	reportJobs reportJobs
+	patience   time.Duration // see reportPatience
+	tries      tries
+	stall      time.Duration // how long an upload may stand still
 }
 
 // New returns the handler of the whole site. It fails when a template is
@@ -129,7 +131,7 @@ func New(c Config) (http.Handler, error) {
 	if c.Remote = c.Remote || c.BehindProxy; c.Remote && c.Access == nil {
 		return nil, errors.New("server: others reach it, and nothing says who may do what")
 	}
-	s := &server{Config: c.withDefaults(), uploads: make(chan struct{}, 1), reports: make(chan struct{}, 1), tries: newTries(), stall: stallTime}
+	s := &server{Config: c.withDefaults(), uploads: make(chan struct{}, 1), reports: make(chan struct{}, 1), patience: reportPatience, tries: newTries(), stall: stallTime}
 	var err error
 	if c.Templates == "" {
 		s.pages, err = web.Load()
@@ -167,6 +169,7 @@ func (s *server) routes() http.Handler {
 	s.routeStatic(r)
 	s.routeNetwork(r)
 	s.routeSeasons(r)
+	s.routeCompare(r)
 	s.routeReport(r)
 	s.routeDataOut(r)
 	s.routeNetworkVisits(r)
@@ -180,6 +183,7 @@ func (s *server) routes() http.Handler {
 	s.routeCard(r)
 	s.routeSite(r)
 	s.routeAPI(r)
+	s.routeAPIExamples(r)
 	s.routeAccess(r)
 	return r
 }

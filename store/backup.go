@@ -41,12 +41,15 @@ func (s *Store) Backup(ctx context.Context, file string) (Copied, error) {
 	return done, nil
 }
 
+// copyPrefix begins the name of a copy that is not finished.
+const copyPrefix = ".doorleaf-copy-"
+
 func backup(ctx context.Context, db *sql.DB, file string, now time.Time) (Copied, error) {
 	done := Copied{File: file}
 	if err := notItself(ctx, db, file); err != nil {
 		return done, err
 	}
-	f, err := os.CreateTemp(filepath.Dir(file), ".doorleaf-copy-*")
+	f, err := os.CreateTemp(filepath.Dir(file), copyPrefix+"*")
 	if err != nil {
 		return done, fileFault("the file for the copy", err)
 	}

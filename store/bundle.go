@@ -6,7 +6,6 @@ import (
 	"compress/flate"
 	"context"
 	"crypto/sha256"
-	"database/sql"
 	"encoding/hex"
 	"encoding/json"
 	"errors"
@@ -380,28 +379,4 @@ func checkKeys(l *layout, rows []record) error {
 		seen[at] = true
 	}
 	return nil
-}
-
-// cardBytes returns the bytes of a card, which are those of its ID or an error.
-func cardBytes(ctx context.Context, q querier, id string) ([]byte, error) {
-	found, err := collect(ctx, q, func(rows *sql.Rows) ([]byte, error) { return scanBody(rows) }, `
-		SELECT size, body
-		FROM card
-		WHERE id = ?`, id)
-	if err != nil || len(found) != 1 {
-		return nil, fmt.Errorf("read card %s: %w", id, errors.Join(err))
-	}
-	if cardID(found[0]) != id {
-		return nil, damagedCard(id)
-	}
-	return found[0], nil
-}
-
-// damagedCard says that the bytes of a card are not those that were kept.
-func damagedCard(id string) error {
-	return &usage.Fault{
-		Kind: usage.Conflict,
-		What: fmt.Sprintf("the kept bytes of card %s are damaged", id),
-		Try:  "doorleaf check shows all that is damaged; doorleaf restore puts a copy in its place",
-	}
 }

@@ -9,8 +9,10 @@ import (
 	"fmt"
 	"io"
 	"maps"
+	"os"
 	"slices"
 	"strings"
+	"sync"
 	"testing"
 	"time"
 
@@ -239,10 +241,40 @@ func tablesOf(t *testing.T, bundle []byte, table string) []byte {
 	return data
 }
 
+// fresh is the file of an empty network. Making one takes far longer than a copy.
+var fresh = sync.OnceValues(func() ([]byte, error) {
+	dir, err := os.MkdirTemp("", "doorleaf-fresh-")
+	if err != nil {
+		return nil, err
+	}
+	defer os.RemoveAll(dir)
+	s, err := Open(context.Background(), dir, Options{})
+	if err == nil {
+		err = s.Close()
+	}
+	if err != nil {
+		return nil, err
+	}
+	return os.ReadFile(databaseFile(dir))
+})
+
+func openFresh(tb testing.TB) *Store {
+	tb.Helper()
+	data, err := fresh()
+	dir := tb.TempDir()
+	if err == nil {
+		err = os.WriteFile(databaseFile(dir), data, 0o600)
+	}
+	if err != nil {
+		tb.Fatal(err)
+	}
+	return openEmpty(tb, dir)
+}
+
 // randomNetwork draws a small network: cards out of one stock, calls, answers, things
 // taken back. Networks of one stock agree on their sites.
 func randomNetwork(r *rapid.T, t testing.TB, name string) *Store {
-	s := openEmpty(t, t.(interface{ TempDir() string }).TempDir())
+	s := openFresh(t)
 	ctx := context.Background()
 	must := func(err error) {
 		if err != nil && usage.KindOf(err) == 0 {
@@ -501,7 +533,7 @@ func FuzzMerge(f *testing.F) {
 	f.Add(bundleBytes(f, s, ""))
 	f.Add([]byte("PK"))
 	f.Fuzz(func(t *testing.T, data []byte) {
-		into := openEmpty(t, t.TempDir())
+		into := openFresh(t)
 		before := keptContent(t, into)
 		b, err := ReadBundle(bytes.NewReader(data), int64(len(data)), "B.zip", BundleLimits{Bytes: 1 << 20, Parts: 100})
 		if err == nil {

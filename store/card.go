@@ -5,6 +5,7 @@ import (
 	"crypto/sha256"
 	"database/sql"
 	"encoding/hex"
+	"errors"
 	"fmt"
 	"slices"
 	"strings"
@@ -68,17 +69,40 @@ func (s *Store) Card(ctx context.Context, id string) (Card, error) {
 
 // CardBytes returns a kept card's bytes, exactly as they came.
 func (s *Store) CardBytes(ctx context.Context, id string) ([]byte, error) {
-	found, err := collect(ctx, s.reader, scanBody, `
+	return cardBytes(ctx, s.reader, id)
+}
+
+// cardBytes returns the bytes of a card: those that were kept under its ID, or an
+// error. Bytes that have changed since are a Conflict.
+func cardBytes(ctx context.Context, q querier, id string) ([]byte, error) {
+	found, err := collect(ctx, q, scanBody, `
 		SELECT size, body
 		FROM card
 		WHERE id = ?`, id)
 	if err != nil {
-		return nil, fmt.Errorf("read card %s: %w", id, err)
+		return nil, damagedCard(id, err)
 	}
 	if len(found) == 0 {
 		return nil, noCard(id)
 	}
+	if cardID(found[0]) != id {
+		return nil, damagedCard(id, nil)
+	}
 	return found[0], nil
+}
+
+// damagedCard says that the bytes of a card are not those that were kept, or cannot be
+// read.
+func damagedCard(id string, err error) error {
+	if errors.Is(err, context.Canceled) || errors.Is(err, context.DeadlineExceeded) {
+		return err
+	}
+	return &usage.Fault{
+		Kind: usage.Conflict,
+		What: fmt.Sprintf("the kept bytes of card %s are damaged", id),
+		Try:  "doorleaf check shows all that is damaged; doorleaf restore puts a copy in its place",
+		Err:  err,
+	}
 }
 
 func scanBody(rows *sql.Rows) ([]byte, error) {
@@ -292,6 +316,8 @@ func scanLoaded(rows *sql.Rows) (importer.Card, error) {
 		return c, err
 	}
 	var err error
-	c.Bytes, err = decompress(packed, size)
-	return c, err
+	if c.Bytes, err = decompress(packed, size); err != nil || cardID(c.Bytes) != c.ID {
+		return c, damagedCard(c.ID, err)
+	}
+	return c, nil
 }

@@ -270,7 +270,7 @@ func (c *siteCheck) compare(beside *sql.DB, table string) error {
 		}
 	}
 	if missing > 0 || surplus > 0 {
-		c.problem(true, "%s: %d of %d rows are not what the cards say, %d are missing; doorleaf rebuild --site %s derives them again", tableWords(table), surplus, len(is), max(missing-surplus, 0), c.site.Code)
+		c.problem(true, "%s: %d of %d rows are not what this Doorleaf derives from the cards, %d are missing", tableWords(table), surplus, len(is), max(missing-surplus, 0))
 	}
 	return nil
 }

@@ -152,6 +152,42 @@ func soakTimes(test, soak int) int {
 	return test
 }
 
+// Whoever opens a damaged network is told of its newest copy.
+func TestDamagedNetworkNamesItsCopy(t *testing.T) {
+	dir := t.TempDir()
+	s := realNetwork(t, dir)
+	made, err := s.Roll(t.Context())
+	if err == nil {
+		err = s.Close()
+	}
+	if err != nil {
+		t.Fatal(err)
+	}
+	data, err := os.ReadFile(databaseFile(dir))
+	if err == nil {
+		clear(data[8192 : 8192*6])
+		err = os.WriteFile(databaseFile(dir), data, 0o600)
+	}
+	if err != nil {
+		t.Fatal(err)
+	}
+	again, err := Open(t.Context(), dir, Options{})
+	if err == nil {
+		again.Close()
+	}
+	f, ok := errors.AsType[*usage.Fault](err)
+	if !ok || !strings.Contains(f.Try, made.File) {
+		t.Fatalf("Open of a damaged network: %v, want a fault that names %s", err, made.File)
+	}
+	mustRestore(t, made.File, dir, true)
+	wantWhole(t, realEngined(openEmpty(t, dir)))
+}
+
+func realEngined(s *Store) *Store {
+	s.engine = realEngine
+	return s
+}
+
 // The disk is full after any number of pages: the card is kept or it is not, and the
 // fault says what to do.
 func TestFullDisk(t *testing.T) {

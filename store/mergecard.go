@@ -126,6 +126,15 @@ func (m *merger) askOverlaps(gained []*record, ours map[string]*record) error {
 	for i := range m.theirs["card"] {
 		theirs[m.theirs["card"][i].key] = true
 	}
+	own := 0 // cards that they lack
+	for id := range ours {
+		if !theirs[id] {
+			own++
+		}
+	}
+	if own == 0 {
+		return nil
+	}
 	for _, t := range gained {
 		code := m.place[t.text("site")]
 		other, rows, err := m.overlap(t, code, theirs)

@@ -25,7 +25,7 @@ type Restored struct {
 	Copied
 	Sealed bool     // the copy said what it kept, and that is what it keeps
 	Aside  string   // folder with the network that was there before; "" for none
-	Mended []string // what was derived anew, since this Doorleaf derives it otherwise
+	Mended []string // codes of sites that were derived anew, since this Doorleaf derives them otherwise
 }
 
 // Restore makes the network in the data folder dir from a backup or from a bundle. It
@@ -56,6 +56,7 @@ func Restore(ctx context.Context, file, dir string, opt RestoreOptions) (Restore
 			Try:  "name an empty or new folder with --data, or add --replace, which keeps what is there in a folder beside",
 		}
 	}
+	removeLeft(dir, stagePrefix) // by a restore that was cut off
 	stage, err := os.MkdirTemp(dir, stagePrefix+"*")
 	if err != nil {
 		return Restored{}, folderFault(dir, err)
@@ -77,6 +78,15 @@ func Restore(ctx context.Context, file, dir string, opt RestoreOptions) (Restore
 }
 
 const stagePrefix = ".doorleaf-restore-"
+
+// removeLeft removes what was left in a folder by somebody who was cut off, as far as
+// that goes.
+func removeLeft(dir, prefix string) {
+	left, _ := filepath.Glob(filepath.Join(dir, prefix+"*")) // the pattern is sound
+	for _, path := range left {
+		os.RemoveAll(path)
+	}
+}
 
 // occupied reports whether a data folder holds anything but a lock and what an
 // interrupted restore left.
@@ -125,10 +135,13 @@ func restoreInto(ctx context.Context, file, stage string, opt RestoreOptions) (R
 	if err != nil {
 		return done, err
 	}
-	if done.Mended, err = s.mend(ctx); err != nil {
+	c, said, err := s.mend(ctx)
+	if err != nil {
 		return done, err
 	}
-	c, err := s.Check(ctx, "", nil)
+	if done.Mended = said; len(said) > 0 {
+		c, err = s.Check(ctx, "", nil)
+	}
 	if err == nil && len(c.Problems) > 0 {
 		err = damaged(": "+c.Problems[0].Site+" "+c.Problems[0].Says, nil)
 	}
@@ -224,26 +237,24 @@ func (s *Store) fromBundle(ctx context.Context, file string) error {
 }
 
 // mend derives again the sites of which a check finds derived rows that differ, and
-// says what differed.
-func (s *Store) mend(ctx context.Context) ([]string, error) {
-	c, err := s.Check(ctx, "", nil)
-	if err != nil {
-		return nil, err
+// returns their codes, and what the check found.
+func (s *Store) mend(ctx context.Context) (c Checked, said []string, err error) {
+	if c, err = s.Check(ctx, "", nil); err != nil {
+		return c, nil, err
 	}
-	var said []string
 	sites := map[string]bool{}
 	for _, p := range c.Problems {
 		if p.Derived {
-			said = append(said, p.Site+": "+p.Says)
 			sites[p.Site] = true
 		}
 	}
 	for _, code := range sortedKeys(sites) {
 		if err := s.Rebuild(ctx, code, nil); err != nil {
-			return nil, err
+			return c, nil, err
 		}
+		said = append(said, code)
 	}
-	return said, nil
+	return c, said, nil
 }
 
 // setAside keeps the network that is in a data folder in a folder of its own inside,

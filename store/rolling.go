@@ -52,6 +52,7 @@ func (s *Store) Roll(ctx context.Context) (made Copied, err error) {
 	if err := os.MkdirAll(folder, 0o700); err != nil {
 		return made, folderFault(folder, err)
 	}
+	removeLeft(folder, copyPrefix) // by a copy that was cut off
 	if made, err = s.Backup(ctx, filepath.Join(folder, today)); err != nil {
 		return made, fmt.Errorf("daily copy: %w", err)
 	}
@@ -225,12 +226,21 @@ func (s *Store) tendCheck(ctx context.Context, say func(what string, err error))
 	}
 }
 
+// damagedAt is damaged with the name of the newest copy of the network at path.
+func damagedAt(path, what string) error {
+	f := damaged(": "+what, nil)
+	if all, err := Copies(filepath.Dir(path)); err == nil && len(all) > 0 {
+		f.Try = fmt.Sprintf("stop using it; doorleaf restore %s --replace puts the newest copy in its place and keeps the damaged one aside", all[0])
+	}
+	return f
+}
+
 // quickLook bounds how long opening a network may look for damage.
 const quickLook = 2 * time.Second
 
 // lookOver reads the whole database once, as far as that takes no longer than
 // quickLook, and says what is damaged in it. The rest is left to Check.
-func lookOver(ctx context.Context, db *sql.DB) error {
+func lookOver(ctx context.Context, db *sql.DB, path string) error {
 	short, stop := context.WithTimeout(ctx, quickLook)
 	defer stop()
 	problems, err := integrity(short, db, `quick_check`)
@@ -240,7 +250,7 @@ func lookOver(ctx context.Context, db *sql.DB) error {
 	case err != nil:
 		return busyFault(err)
 	case len(problems) > 0:
-		return damaged(": "+strings.Join(strings.Fields(problems[0]), " "), nil)
+		return damagedAt(path, strings.Join(strings.Fields(problems[0]), " "))
 	}
 	return nil
 }

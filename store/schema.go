@@ -40,7 +40,7 @@ func checkFile(ctx context.Context, path string) error {
 	if err := checkDatabase(ctx, db, path); err != nil {
 		return err
 	}
-	return lookOver(ctx, db)
+	return lookOver(ctx, db, path)
 }
 
 // copyIfOlder makes a copy of a network whose tables are older than this program's.

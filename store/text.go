@@ -140,8 +140,10 @@ func (c *textCache) load(ctx context.Context, q querier, id string) (cardText, e
 			return t, err
 		}
 		var err error
-		t.bytes, err = decompress(packed, size)
-		return t, err
+		if t.bytes, err = decompress(packed, size); err != nil || cardID(t.bytes) != id {
+			return t, damagedCard(id, err)
+		}
+		return t, nil
 	}, `
 		SELECT encoding, size, body
 		FROM card

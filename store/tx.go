@@ -6,6 +6,7 @@ import (
 	"errors"
 	"fmt"
 	"io/fs"
+	"syscall"
 
 	sqlite3 "modernc.org/sqlite/lib"
 
@@ -62,36 +63,41 @@ func busyFault(err error) error {
 	if err == nil || usage.KindOf(err) != 0 {
 		return err
 	}
-	switch sqliteCode(err) {
-	case sqlite3.SQLITE_BUSY, sqlite3.SQLITE_LOCKED:
+	switch code := sqliteCode(err); {
+	case errors.Is(err, syscall.ENOSPC), errors.Is(err, syscall.EFBIG), errors.Is(err, syscall.EDQUOT):
+		return fullFault("the file could not be written: the disk or the file-size limit is full", err)
+	case code == sqlite3.SQLITE_BUSY, code == sqlite3.SQLITE_LOCKED:
 		return &usage.Fault{
 			Kind: usage.Conflict,
 			What: "another program was writing to the network for longer than ten seconds",
 			Try:  "wait until it has finished, then do this again; nothing was changed",
 			Err:  err,
 		}
-	case sqlite3.SQLITE_FULL, sqlite3.SQLITE_IOERR:
-		return &usage.Fault{
-			Kind: usage.Conflict,
-			What: "the network could not be written: the disk or the file-size limit is full, or the disk fails",
-			Try:  "make room on the disk of the data folder, then do this again; nothing was changed",
-			Err:  err,
-		}
-	case sqlite3.SQLITE_READONLY, sqlite3.SQLITE_CANTOPEN, sqlite3.SQLITE_PERM:
+	case code == sqlite3.SQLITE_FULL, code == sqlite3.SQLITE_IOERR:
+		return fullFault("the network could not be written: the disk or the file-size limit is full, or the disk fails", err)
+	case code == sqlite3.SQLITE_READONLY, code == sqlite3.SQLITE_CANTOPEN, code == sqlite3.SQLITE_PERM:
 		return &usage.Fault{
 			Kind: usage.Conflict,
 			What: "the data folder cannot be written to",
 			Try:  "let the user who runs Doorleaf write to the folder and the files in it, or name another with --data; nothing was changed",
 			Err:  err,
 		}
-	case sqlite3.SQLITE_CORRUPT, sqlite3.SQLITE_NOTADB:
+	case code == sqlite3.SQLITE_CORRUPT, code == sqlite3.SQLITE_NOTADB:
 		return damaged("", err)
 	}
 	return err
 }
 
+// InWords makes a Fault of an error about writing a file where people can do something
+// about it.
+func InWords(err error) error { return busyFault(err) }
+
+func fullFault(what string, err error) error {
+	return &usage.Fault{Kind: usage.Conflict, What: what, Try: "make room on the disk, or raise the limit, then do this again; nothing was changed", Err: err}
+}
+
 // damaged says that the database is damaged.
-func damaged(what string, err error) error {
+func damaged(what string, err error) *usage.Fault {
 	return &usage.Fault{
 		Kind: usage.Conflict,
 		What: "the network's database is damaged" + what,

@@ -13,6 +13,8 @@ type NetworkPage struct {
 	ExposedS int64       // recording time of all sites added up
 	From     *usage.Date // first date with data in the network; nil without any
 	Scale    float64     // visits a week at the right end of every Range; 0 without data
+	Glance   string      // which boxes thrive, which are quiet, which need a hand
+	Map      *NetworkMap // nil without sites
 }
 
 // Template implements Page.
@@ -31,6 +33,7 @@ type NetworkSite struct {
 	Cards    int
 	Odd      []string // what open findings say, first ones
 	MoreOdd  int      // open findings left out of Odd
+	Glance   Glance
 }
 
 // SiteFormPage is the form that adds or changes a site.

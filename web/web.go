@@ -31,9 +31,9 @@ type Page interface {
 func Pages() []Page {
 	return []Page{
 		NetworkPage{}, SitePage{}, SiteFormPage{}, BringPage{}, TrayPage{}, ReceiptPage{},
-		CardsPage{}, CardPage{}, WithdrawPage{}, OpeningsPage{}, FaultPage{},
+		CardsPage{}, CardPage{}, WithdrawPage{}, OpeningsPage{}, FaultPage{}, MakingPage{},
 		QuestionsPage{}, CallsPage{}, CallPage{},
-		SignInPage{}, AccessPage{}, JournalPage{}, SeasonsPage{}, SeasonPage{}, DataOutPage{}, VisitsPage{}, NetworkVisitsPage{}, VisitPage{}, OpeningPage{}, AboutPage{},
+		SignInPage{}, AccessPage{}, JournalPage{}, SeasonsPage{}, SeasonPage{}, DataOutPage{}, VisitsPage{}, NetworkVisitsPage{}, ComparePage{}, VisitPage{}, OpeningPage{}, AboutPage{}, APIPage{},
 		PowerPage{}, PowerFormPage{}, LightPage{}, RestockPage{}, DaylightPage{},
 		RoundPage{}, RoundDonePage{}, RoundKeptPage{}, PreparePage{}, BenchPage{},
 	}

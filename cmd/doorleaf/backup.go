@@ -20,7 +20,7 @@ func (cmd *backupCommand) Run(c *console) error {
 	if err != nil {
 		return err
 	}
-	fmt.Fprintf(c.err, "wrote %s: %d sites, %d cards, %s, verified\n", cmd.Out, done.Sites, done.Cards, sizeWords(done.Bytes))
+	fmt.Fprintf(c.err, "wrote %s: %s, %s, %s, verified\n", cmd.Out, many(done.Sites, "site"), many(done.Cards, "card"), sizeWords(done.Bytes))
 	fmt.Fprintf(c.out, "%s  everything kept\n", done.Digest)
 	return nil
 }

@@ -21,6 +21,12 @@ import (
 // found the test is passed over, unless DOORLEAF_BROWSER=required.
 func browser(t *testing.T) context.Context {
 	t.Helper()
+	return browserFor(t, 90*time.Second)
+}
+
+// browserFor is browser for a test that may take so long.
+func browserFor(t *testing.T, most time.Duration) context.Context {
+	t.Helper()
 	path := ""
 	for _, name := range []string{"chromium", "chromium-browser", "google-chrome", "chrome"} {
 		if p, err := exec.LookPath(name); err == nil {
@@ -42,7 +48,7 @@ func browser(t *testing.T) context.Context {
 	t.Cleanup(cancel)
 	ctx, cancel = chromedp.NewContext(ctx)
 	t.Cleanup(cancel)
-	ctx, cancel = context.WithTimeout(ctx, 90*time.Second)
+	ctx, cancel = context.WithTimeout(ctx, most)
 	t.Cleanup(cancel)
 	return ctx
 }

@@ -5,6 +5,7 @@ import (
 	"io"
 
 	"doorleaf/store"
+	"doorleaf/web"
 )
 
 type bundleCommand struct {
@@ -28,11 +29,14 @@ func (cmd *bundleCommand) Run(c *console) error {
 		return err
 	})
 	if err != nil {
-		return fmt.Errorf("bundle into %s: %w", cmd.Out, err)
+		return fmt.Errorf("bundle into %s: %w", cmd.Out, store.InWords(err))
 	}
-	fmt.Fprintf(c.err, "wrote %s: %d sites, %d cards of %s\n", cmd.Out, done.Sites, done.Cards, sizeWords(done.CardBytes))
+	fmt.Fprintf(c.err, "wrote %s: %s, %s of %s\n", cmd.Out, many(done.Sites, "site"), many(done.Cards, "card"), sizeWords(done.CardBytes))
 	return nil
 }
+
+// many writes a number of things whose word takes an s.
+func many(n int, what string) string { return web.Plural(int64(n), what, what+"s") }
 
 // sizeWords writes a number of bytes for people.
 func sizeWords(n int64) string {

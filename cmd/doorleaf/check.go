@@ -32,10 +32,10 @@ func (cmd *checkCommand) Run(c *console) error {
 		fmt.Fprintln(c.out, problemLine(p))
 	}
 	if len(done.Problems) > 0 {
-		fmt.Fprintf(c.err, "doorleaf: %d things are not as they should be\ntry: doorleaf rebuild where only derived rows differ; else doorleaf restore with a copy (the newest are in the folder backups of the data folder)\n", len(done.Problems))
+		fmt.Fprintf(c.err, "doorleaf: %s not as it should be\ntry: doorleaf rebuild where only derived rows differ, as they may after a new version of Doorleaf; else doorleaf restore with a copy (the newest are in the folder backups of the data folder)\n", many(len(done.Problems), "thing"))
 		return exit(1)
 	}
-	fmt.Fprintf(c.out, "%d sites, %d cards of %s, %d derived rows: all as it should be\n", done.Sites, done.Cards, sizeWords(done.CardBytes), done.Rows)
+	fmt.Fprintf(c.out, "%s, %s of %s, %s: all as it should be\n", many(done.Sites, "site"), many(done.Cards, "card"), sizeWords(done.CardBytes), many(done.Rows, "derived row"))
 	fmt.Fprintf(c.out, "%s  everything kept\n", done.Digest)
 	return nil
 }

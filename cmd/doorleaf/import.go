@@ -227,7 +227,7 @@ func (b *bringing) keepGroup(site *usage.Site, group []*brought) error {
 	for i, c := range keep {
 		b.bar.Add(1)
 		if err != nil {
-			c.refuse(err.Error(), "")
+			c.refuse(err.Error(), tryOf(err))
 			continue
 		}
 		c.said = receiptLine(site, receipts[i])

@@ -55,7 +55,7 @@ func (cmd *mergeCommand) asks(c *console, questions []store.MergeQuestion) {
 			fmt.Fprintf(c.out, "  --answer %s=%s  %s\n", q.Key, choice.Answer, oneLine(choice.Says))
 		}
 	}
-	fmt.Fprintf(c.err, "doorleaf: %d questions only you can answer; nothing was changed\ntry: the same command again with one --answer a question, or --keep ours or --keep theirs\n", len(questions))
+	fmt.Fprintf(c.err, "doorleaf: %s only you can answer; nothing was changed\ntry: the same command again with one --answer a question, or --keep ours or --keep theirs\n", many(len(questions), "question"))
 }
 
 func mergedLine(m store.MergedSite) string {
@@ -63,9 +63,9 @@ func mergedLine(m store.MergedSite) string {
 	if m.New {
 		line += " new,"
 	}
-	line += fmt.Sprintf(" %d cards gained, %d service calls, answers and settings", m.Cards, m.Records)
+	line += fmt.Sprintf(" %s gained, %d service calls, answers and settings", many(m.Cards, "card"), m.Records)
 	if m.Fields > 0 {
-		line += fmt.Sprintf(", %d facts changed", m.Fields)
+		line += fmt.Sprintf(", %s changed", many(m.Fields, "fact"))
 	}
-	return line + fmt.Sprintf("; the logbook gained %d openings", m.Gained)
+	return line + fmt.Sprintf("; the logbook gained %s", many(int(m.Gained), "opening"))
 }

@@ -6,6 +6,7 @@ import (
 	"fmt"
 
 	"doorleaf/store"
+	"doorleaf/usage"
 )
 
 // alone opens the network to change it; nobody else may until it is closed. what is
@@ -21,6 +22,14 @@ func (c *console) read() (*store.Store, error) {
 		return c.alone("bringing the network up to date")
 	}
 	return s, err
+}
+
+// tryOf returns what an error says to try, "" for nothing.
+func tryOf(err error) string {
+	if f, ok := errors.AsType[*usage.Fault](err); ok {
+		return f.Try
+	}
+	return ""
 }
 
 // tend looks after a network that is served, and returns what ends that.

@@ -2,6 +2,7 @@ package main
 
 import (
 	"fmt"
+	"strings"
 
 	"doorleaf/store"
 )
@@ -23,13 +24,13 @@ func (cmd *restoreCommand) Run(c *console) error {
 	if !done.Sealed {
 		fmt.Fprintln(c.err, "this copy does not say what it kept, so that only its own rules and digests could be verified")
 	}
-	for _, line := range done.Mended {
-		fmt.Fprintln(c.err, "derived anew: "+oneLine(line))
+	if len(done.Mended) > 0 {
+		fmt.Fprintf(c.err, "derived anew, since this Doorleaf derives them otherwise than the one that made the copy: %s\n", strings.Join(done.Mended, ", "))
 	}
 	if done.Aside != "" {
 		fmt.Fprintf(c.err, "what was there before is in %s\n", done.Aside)
 	}
-	fmt.Fprintf(c.err, "restored %d sites and %d cards into %s, verified\n", done.Sites, done.Cards, c.data)
+	fmt.Fprintf(c.err, "restored %s and %s into %s, verified\n", many(done.Sites, "site"), many(done.Cards, "card"), c.data)
 	fmt.Fprintf(c.out, "%s  everything kept\n", done.Digest)
 	return nil
 }

@@ -147,7 +147,7 @@ func (r *result) measure(b *book, worst, ordinal int) error {
 	for m := range g.hits {
 		g.count(m, worst, &b.all, situation, group(b.states, stateOf(&r.truth.Written[m])))
 	}
-	g.quiet(&b.all, situation)
+	g.quiet(worst, &b.all, situation)
 	if r.truth.Spec.Situation == patternName {
 		b.pattern.add(g.pattern())
 	}

@@ -1,14 +1,18 @@
 package main
 
-import "doorleaf/usage"
+import (
+	"fmt"
+
+	"doorleaf/usage"
+)
 
 // fewestVisits are those to be expected in an outage that must be raised.
 const fewestVisits = 20
 
 // quiet compares the quiet stretches found with the outages that there were.
-func (g *gauge) quiet(into ...*tally) { g.quietOf(g.truth.Outages(), into...) }
+func (g *gauge) quiet(worst int, into ...*tally) { g.quietOf(g.truth.Outages(), worst, into...) }
 
-func (g *gauge) quietOf(outages [][2]int64, into ...*tally) {
+func (g *gauge) quietOf(outages [][2]int64, worst int, into ...*tally) {
 	var found [][2]int64
 	for _, f := range g.derived.Findings {
 		if f.Kind == usage.KindQuiet {
@@ -24,6 +28,9 @@ func (g *gauge) quietOf(outages [][2]int64, into ...*tally) {
 		}
 	}
 	for _, o := range outages {
+		if len(into) > 1 && worst > 0 {
+			g.tellOutage(into[1], o, found)
+		}
 		if g.truth.Expected(o[0], o[1]) < fewestVisits {
 			continue
 		}
@@ -31,6 +38,31 @@ func (g *gauge) quietOf(outages [][2]int64, into ...*tally) {
 			*g.verdict(t, o, found)++
 		}
 	}
+}
+
+// tellOutage notes an outage that was missed, and how many openings the logbook has
+// in it.
+func (g *gauge) tellOutage(t *tally, outage [2]int64, found [][2]int64) {
+	expected := g.truth.Expected(outage[0], outage[1])
+	if expected < fewestVisits {
+		return
+	}
+	var verdict tally
+	*g.verdict(&verdict, outage, found)++
+	if verdict.missed == 0 {
+		return
+	}
+	in, untimed := 0, 0
+	for i := range g.book.Openings {
+		switch o := &g.book.Openings[i]; {
+		case o.Timed && o.At > outage[0] && o.At < outage[1]:
+			in++
+		case !o.Timed && o.Earliest < outage[1] && o.Latest > outage[0]:
+			untimed++
+		}
+	}
+	t.worst = append(t.worst, bad{1 << 42, fmt.Sprintf("%-16s network %d %s %-8s %s to %s, %.0f visits to be expected; the logbook has %d openings in it, and %d untimed ones that may be",
+		"missed outage", g.ordinal, g.site.Code, g.truth.Spec.Rounds.Kind, utc(outage[0]), utc(outage[1]), expected, in, untimed)})
 }
 
 // verdict is what became of an outage: raised where findings cover half of it;

@@ -163,7 +163,7 @@ func TestOutagesAreJudged(t *testing.T) {
 	for _, tt := range tests {
 		g := &gauge{result: &result{truth: r.truth, derived: usage.Derived{Findings: tt.found, Coverage: tt.coverage}}}
 		var got tally
-		g.quietOf([][2]int64{outage}, &got)
+		g.quietOf([][2]int64{outage}, 0, &got)
 		if got.raised != tt.raised || got.hidden != tt.hidden || got.missed != tt.missed || got.alarms != tt.fake {
 			t.Errorf("%s: %d raised, %d hidden, %d missed, %d false, want %d, %d, %d, %d", tt.name,
 				got.raised, got.hidden, got.missed, got.alarms, tt.raised, tt.hidden, tt.missed, tt.fake)

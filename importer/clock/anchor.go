@@ -34,6 +34,15 @@ func opened(at int64) int64 {
 	return at
 }
 
+// seen is when a clock showed what somebody wrote down beside a time: at any
+// second of a minute that was cut off.
+func seen(at int64) int64 {
+	if at%minute == 0 {
+		return at + minute/2
+	}
+	return at
+}
+
 // latest is when at the latest the opening began beside which somebody wrote down
 // a time.
 func latest(at int64) int64 {
@@ -244,7 +253,7 @@ func (k *keeper) timeNoted(c usage.ServiceCall) {
 	}
 	a := anchor{base: k.base[best], true: opened(c.At), errorS: givenError(c.At), row: best, stint: -1, kind: "time noted"}
 	if c.Reading != nil {
-		a.base, a.true = k.baseOf(*c.Reading), c.At
+		a.base, a.true = k.baseOf(*c.Reading), seen(c.At)
 	}
 	n := k.runOf(best)
 	k.runs[n].anchors = append(k.runs[n].anchors, a)

@@ -122,6 +122,7 @@ type keeper struct {
 	own     own
 	people  int // changes of civil time after which people moved the clock, in a call
 	itself  int // changes of civil time at which it moved by itself
+	stayed  int // changes of civil time at which known times show that it did as its setting says
 	times   []Time
 	notices []Notice
 }

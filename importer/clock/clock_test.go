@@ -425,21 +425,21 @@ func visits(t testing.TB, from string, count int, off func(at int64, visits int)
 	return s
 }
 
+// rightly notes when the card was out, some seconds after the door was opened.
 func rightly(at int64, _ int) *int64 {
-	at++
+	at += 7
 	return &at
 }
 
-// off counts the openings that are more than a minute wrong, and those of which
-// the truth lies beyond their error.
+// off counts the openings that are more than a minute wrong or have no time, and
+// those of which the truth lies beyond their error, or outside their bracket.
 func (s *station) off() (wrong, beyond int) {
 	times, _, _ := Times(s.in)
 	for i, x := range times {
-		d := abs(x.At - s.truth[i])
-		if d > 60 {
+		if !x.Timed || abs(x.At-s.truth[i]) > 60 {
 			wrong++
 		}
-		if d > int64(x.ErrorS) {
+		if s.truth[i] < x.Earliest || s.truth[i] > x.Latest {
 			beyond++
 		}
 	}
@@ -460,6 +460,37 @@ func setBack(t testing.TB) *station {
 	}
 	for i := range s.in.Stints[1:] {
 		*s.in.Stints[i+1].RemovedAt -= 4*hour + 30*minute
+	}
+	return s
+}
+
+// died is a box that recorded nothing for a time before one of its cards came out.
+func died(t testing.TB, visit int, dead int64) *station {
+	s := visits(t, "2024-01-01T09:00:00", 9, func(int64, int) int64 { return 0 }, rightly)
+	for i := 72 * (visit + 1); i < len(s.truth); i++ {
+		s.truth[i] += dead
+		s.in.Rows[i].Reading += dead
+	}
+	for i := range s.in.Stints[visit:] {
+		*s.in.Stints[visit+i].RemovedAt += dead
+	}
+	return s
+}
+
+// stoodStill is a box whose clock shows one reading for ten openings of ten days,
+// goes on from it until its third card came out, and is right from then on.
+func stoodStill(t testing.TB) *station {
+	s := visits(t, "2024-01-01T09:00:00", 6, func(int64, int) int64 { return 0 }, rightly)
+	const from, to = 150, 160 // openings
+	for i := from; i < len(s.truth); i++ {
+		s.truth[i] += 8 * day
+		s.in.Rows[i].Reading += 8 * day
+		if i < 216 {
+			s.in.Rows[i].Reading = s.truth[max(i, to)] - 10*day - (s.truth[to] - 10*day - s.truth[from-1])
+		}
+	}
+	for i := range s.in.Stints[2:] {
+		*s.in.Stints[2+i].RemovedAt += 8 * day
 	}
 	return s
 }
@@ -517,6 +548,34 @@ func TestTimesCauses(t *testing.T) {
 			}
 			return (at - from) / 400
 		}, rightly), nil, 12 * 72},
+		{"follows daylight saving, nothing noted all winter", visits(t, "2024-08-01T09:00:00", 20, civil, func(at int64, v int) *int64 {
+			if civil(at, v) == 0 {
+				return nil
+			}
+			return rightly(at, v)
+		}), nil, 11 * 72},
+		{"follows daylight saving, an opening in the hour that comes twice", visits(t, "2024-01-03T03:30:00", 24, civil, rightly), nil, 1},
+		{"follows daylight saving, a removal in the hour that comes twice", visits(t, "2024-01-01T01:30:00", 24, civil, rightly), nil, 0},
+		{"the first card came out of a dead box", died(t, 0, 69*hour), nil, 0},
+		{"stood still for ten days, then went on behind, and set at the next card", stoodStill(t), nil, 12},
+		{"a card came out of a dead box whose clock was then set", died(t, 5, 8*day+7*hour),
+			[]usage.ServiceCall{{At: unix(t, "2024-04-08T16:01:00"), ErrorS: 5, Kinds: []usage.CallKind{usage.CallClockSet}, Reading: at(t, "2024-04-08T16:01:00")}}, 0},
+		{"moved by people late, nothing noted after the second change", visits(t, "2024-01-01T09:00:00", 24, func(_ int64, v int) int64 {
+			if v < 7 || v > 20 {
+				return 0
+			}
+			return hour
+		}, func(at int64, v int) *int64 {
+			if v > 17 {
+				return nil
+			}
+			return rightly(at, v)
+		}), nil, 3 * 72},
+		{"slow by the cold, nothing noted", visits(t, "2024-01-01T09:00:00", 20, func(at int64, _ int) int64 {
+			return -(at - unix(t, "2024-01-01T09:00:00")) * 29 / 1_000_000
+		}, func(int64, int) *int64 { return nil }), nil, 20 * 72},
+		{"what the clock showed, noted to the minute", visits(t, "2024-01-01T09:00:59", 1, func(int64, int) int64 { return 0 }, func(int64, int) *int64 { return nil }),
+			[]usage.ServiceCall{{At: unix(t, "2024-01-03T16:00:00"), ErrorS: 60, Kinds: []usage.CallKind{usage.CallTimeNoted}, Reading: at(t, "2024-01-03T16:00:59")}}, 0},
 		{"follows daylight saving, nothing noted before the first change", visits(t, "2024-02-20T09:00:00", 20, civil, func(at int64, v int) *int64 {
 			if v < 3 {
 				return nil

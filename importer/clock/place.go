@@ -9,9 +9,10 @@ import (
 
 const (
 	// driftPPM bounds the drift of an unadjusted watch crystal in a box
-	// outdoors: 23 ppm is 2 s a day. Typical tolerance at 25 °C is ±20 ppm
-	// (Maxim, MAX6902 data sheet, page 14); the rest is allowed for temperature.
-	driftPPM = 23e-6
+	// outdoors. Typical tolerance at 25 °C is ±20 ppm, and −0.035 ppm/°C² about
+	// 25 °C takes another 10 ppm at a mean of 8 °C (Maxim, MAX6902 data sheet,
+	// page 14).
+	driftPPM = 30e-6
 	// bend bounds how far the drift of a clock strays from its mean between two
 	// anchors, as temperature bends it (tuning-fork parabola of −0.035 ppm/°C²
 	// about 25 °C, ibid.): a winter and a summer half of a year differ by some
@@ -77,11 +78,22 @@ func (k *keeper) placeRun(n int, at curve) {
 }
 
 func (k *keeper) set(i, n int, at, e int64) {
-	e += k.Site.Resolution - 1 + int64(k.twice[i])
+	e += k.Site.Resolution - 1 + max(int64(k.twice[i]), k.repeats(i, at))
 	if r := &k.runs[n]; i >= r.looseFrom && i <= r.looseTo {
 		e += int64(r.loose)
 	}
 	k.times[i] = Time{At: at, Earliest: at - e, Latest: at + e, ErrorS: int32(min(e, math.MaxInt32)), Run: int32(n), Timed: true}
+}
+
+// repeats is by how much later a row may be, seconds, on a clock that its known
+// times show to go back with civil time though its setting does not say so: its
+// reading comes twice.
+func (k *keeper) repeats(i int, at int64) int64 {
+	back := -k.changed(at, at+2*hour)
+	if back <= 0 || k.changed(at, at+back) == 0 || k.goesBack(i, back) {
+		return 0
+	}
+	return back
 }
 
 // anchored is the curve of a run with anchors: linear between two, level
@@ -104,7 +116,7 @@ func (k *keeper) anchored(r run) curve {
 		if k.changed(a[j-1].true, a[j].true) == 0 { // it may have gone there and back between them
 			off += float64(k.changed(a[j-1].true, base-int64(off)))
 		}
-		return off, e
+		return off, e + float64(k.unseen(a[j-1].true, base-int64(off), a[j].true))
 	}
 }
 
@@ -114,6 +126,7 @@ func (k *keeper) outside(r run, j int, base int64) (off, errorS float64) {
 	a := r.anchors
 	d := float64(base - a[j].base)
 	off, here := a[j].ahead()
+	here += float64(k.unsure(a[j].true, base-int64(off)))
 	off += float64(k.changed(a[j].true, base-int64(off)))
 	ppm := driftPPM
 	if r.steep {

@@ -240,12 +240,16 @@ func fastOrSlow(slope float64) string {
 }
 
 // alone looks at the only anchor of a run: a removal that is a whole number of
-// days away from what the clock says is a date noted wrongly.
+// days away from what the clock says is a date noted wrongly, and one from a logger
+// that was dead says nothing of the clock.
 func (k *keeper) alone(n int) {
 	r := &k.runs[n]
 	if len(r.anchors) == 1 && r.anchors[0].stint >= 0 && !r.anchors[0].belief && k.daysOff(n, r.anchors[0]) > 0 {
 		k.impossible(r.anchors[0].stint, fmt.Sprintf("it is %d days away from what the clock said", k.daysOff(n, r.anchors[0])))
 		r.anchors = nil
+	}
+	if len(r.anchors) == 1 && k.wasDead(n, r.anchors[0]) && k.rightElsewhere(n) {
+		k.leaveOutDead(n, 0)
 	}
 }
 
@@ -280,6 +284,9 @@ func (k *keeper) resolve(n, j int) bool {
 			return k.leaveOut(n, j+1)
 		}
 	}
+	if k.wasDead(n, a) && k.plausible(n, b) {
+		return k.leaveOutDead(n, j)
+	}
 	step := b.off() - a.off()
 	later := j+2 < len(anchors) && k.agree(b, anchors[j+2])
 	if a.kind == "clock set" && !a.belief && (later || abs(step) <= furthest) && !k.movedAnHour(a, b, step) {
@@ -292,6 +299,39 @@ func (k *keeper) resolve(n, j int) bool {
 		return k.leaveOut(n, j)
 	}
 	return k.leaveOut(n, j+1)
+}
+
+// wasDead reports whether a card seems to have come out so long after its last row
+// that the logger must have been dead: no clock is so far behind that was not put
+// back at the beginning of its run, and did not stand still before it.
+func (k *keeper) wasDead(n int, a anchor) bool {
+	r := k.runs[n]
+	if r.why == "stood still" || n > 0 && (k.runs[n-1].state != good || k.base[r.first] < k.base[k.runs[n-1].last]) {
+		return false
+	}
+	return a.stint >= 0 && !a.belief && a.off()-k.asRead(r) < -furthest
+}
+
+// rightElsewhere reports whether known times show that the clock was right in
+// another run.
+func (k *keeper) rightElsewhere(n int) bool {
+	for m, r := range k.runs {
+		for _, a := range r.anchors {
+			if m != n && r.state == good && k.plausible(m, a) {
+				return true
+			}
+		}
+	}
+	return false
+}
+
+// leaveOutDead leaves out the removal of a card from a logger that was dead.
+func (k *keeper) leaveOutDead(n, j int) bool {
+	r := &k.runs[n]
+	a := r.anchors[j]
+	k.impossible(a.stint, fmt.Sprintf("it is %s after the last opening by the clock, which was right afterwards: nothing was recorded before it", words(a.off()-k.asRead(*r))))
+	r.anchors = slices.Delete(slices.Clone(r.anchors), j, j+1)
+	return false
 }
 
 func (k *keeper) leaveOut(n, j int) bool {
@@ -418,7 +458,7 @@ func (k *keeper) cutBetween(n int, a, b anchor, step int64) bool {
 			k.jumpNotice(i, b, step, "clock set")
 			return true
 		}
-		if k.cutAt(n, at, a, "daylight saving") {
+		if k.cutAt(n, at, a, b, "daylight saving") {
 			k.savingNotice(b)
 			k.doubtCall(n+1, b, step)
 			return true
@@ -465,6 +505,8 @@ func (k *keeper) habits() {
 			k.itself++
 		case !ok && abs(abs(step)-hour) < changeMiss:
 			k.people++
+		case !ok && k.Site.Zone.OffsetAt(a.true) != k.Site.Zone.OffsetAt(b.true) && k.agree(a, b):
+			k.stayed++
 		}
 	}
 }
@@ -490,6 +532,58 @@ func (k *keeper) changed(from, to int64) int64 {
 		return -gain
 	}
 	return gain
+}
+
+// unseen is by how much a clock may be off at an instant besides, seconds, when
+// the known times before and after agree and civil time went there and back
+// between them: it may have gone with it, which nobody saw. Where other known
+// times show that it does not, or that it does so by itself, there is no doubt.
+func (k *keeper) unseen(before, at, after int64) int32 {
+	if k.itself > k.people || k.itself+k.people == 0 && k.stayed > 0 || k.followsNoZone() {
+		return 0
+	}
+	zone, from := k.Site.Zone, k.Site.Zone.OffsetAt(before)
+	if zone.OffsetAt(after) != from {
+		return 0
+	}
+	if k.people > 0 {
+		return k.swung(before, at) // people move it late
+	}
+	off := int32(0)
+	for _, near := range [3]int64{at - 2*hour, at, at + 2*hour} { // the hour about a change may be either
+		d := zone.OffsetAt(near) - from
+		off = max(off, d, -d)
+	}
+	return off
+}
+
+// unsure is by how much a clock that people move may be off at an instant
+// besides, seconds, when nothing is known of it since, or until, another: a
+// change of civil time may have moved it.
+func (k *keeper) unsure(known, at int64) int32 {
+	if k.people == 0 || k.itself > k.people || k.followsNoZone() {
+		return 0
+	}
+	return k.swung(known, at)
+}
+
+// followsNoZone reports whether the clock's stamps say themselves what they are.
+func (k *keeper) followsNoZone() bool {
+	return k.Site.Keeping == usage.ClockUTC || k.Rows[k.runs[0].first].UTC
+}
+
+// swung is by how much civil time has been elsewhere than at one instant on the
+// way to another, seconds.
+func (k *keeper) swung(from, to int64) int32 {
+	const often = 28 * day // no zone keeps a season for less
+	off := k.Site.Zone.OffsetAt(from)
+	far := k.Site.Zone.OffsetAt(to) - off
+	far = max(far, -far)
+	for lo, hi := min(from, to), max(from, to); lo < hi; lo += often {
+		d := k.Site.Zone.OffsetAt(lo) - off
+		far = max(far, d, -d)
+	}
+	return far
 }
 
 // changeMiss is by how much the known times about a change of civil time may miss
@@ -574,11 +668,11 @@ func (k *keeper) change(a, b anchor, step int64) (at int64, ok bool) {
 }
 
 // cutAt cuts run n before the first row that lies at or after an instant, by
-// the clock as anchor a knows it.
-func (k *keeper) cutAt(n int, at int64, a anchor, why string) bool {
+// the clock as anchor a knows it, or before anchor b, which shows that it moved.
+func (k *keeper) cutAt(n int, at int64, a, b anchor, why string) bool {
 	r := k.runs[n]
 	for i := r.first; i <= r.last; i++ {
-		if k.state[i] == good && i > a.row && k.base[i]-a.off() >= at {
+		if k.state[i] == good && i > a.row && (k.base[i]-a.off() >= at || i == b.row) {
 			return k.split(n, i, why)
 		}
 	}

@@ -5,6 +5,7 @@ import (
 	"math/rand/v2"
 	"strings"
 	"testing"
+	"time"
 
 	"doorleaf/importer/cardfile"
 	"doorleaf/usage"
@@ -139,6 +140,58 @@ func TestStitchDisturbed(t *testing.T) {
 				}
 			}
 		}
+	}
+}
+
+// TestStitchBuildTime has cards that were cleared at each visit, and a clock that goes
+// back to when its program was built while the third is in the logger.
+func TestStitchBuildTime(t *testing.T) {
+	tests := []struct{ rows, removed string }{
+		{"2024-05-01,10:00:00,5 2024-05-04,10:00:00,6 2024-05-10,10:00:00,", "2024-05-10T10:00:20Z"},
+		{"2024-05-11,10:00:00,5 2024-05-20,10:00:00,6 2024-05-30,10:00:00,", ""},
+		{"2024-05-03,10:00:00,5 2024-05-04,09:00:00,6 2024-05-09,10:00:00,", "2024-06-20T10:00:20Z"},
+		{"2024-05-09,11:00:00,5 2024-05-14,09:00:00,6 2024-05-16,10:00:00,", "2024-06-27T11:00:20Z"},
+		{"2024-06-28,10:00:00,5 2024-06-30,09:00:00,6 2024-07-05,10:00:00,", "2024-07-05T10:00:20Z"},
+	}
+	for _, backwards := range []bool{false, true} {
+		var cards []Card
+		for i, tt := range tests {
+			f, err := cardfile.Read([]byte(strings.ReplaceAll(tt.rows, " ", "\n")), cardfile.Hint{DateOrder: "ymd"})
+			if err != nil {
+				t.Fatal(err)
+			}
+			c := Card{ID: fmt.Sprint(i), File: f}
+			if backwards {
+				c.ID = fmt.Sprint(len(tests) - i)
+			}
+			if at, err := time.Parse(time.RFC3339, tt.removed); err == nil {
+				removed := at.Unix()
+				c.RemovedAt = &removed
+			}
+			cards = append(cards, c)
+		}
+		b := Stitch(cards)
+		for i := 1; i < len(b.Entries); i++ {
+			if p, e := b.Entries[i-1], b.Entries[i]; e.Card < p.Card || e.Card == p.Card && e.Row < p.Row {
+				t.Errorf("backwards: %t: card %d row %d comes before card %d row %d", backwards, p.Card, p.Row, e.Card, e.Row)
+			}
+		}
+	}
+}
+
+// TestStitchTwoBuildTimes has two cards of a clock that went back to the same moment
+// while each was in the logger: when they came out tells their order.
+func TestStitchTwoBuildTimes(t *testing.T) {
+	cards := []Card{
+		card(t, "b", "4320/5 5760/6 7200/7 12960/"),
+		card(t, "a", "4000/5 5800/6 7300/7 14400/"),
+	}
+	for i, at := range []int64{1714521600 + 90*86400, 1714521600 + 100*86400} {
+		cards[i].RemovedAt = &at
+	}
+	const want = "4320/5 5760/6 7200/7 12960/* | 4000/5 5800/6 7300/7 14400/*"
+	if got := written(cards, Stitch(cards)); got != want {
+		t.Errorf("Stitch = %s\nwant     %s", got, want)
 	}
 }
 

@@ -69,13 +69,14 @@ func pickStrand(strands []*strand, next []int) int {
 // before reports whether item i of s comes before item j of t. A logger holds
 // one card at a time: where the stays of both hardly overlap by their readings
 // and it is known when the cards came out, the whole of one comes before the
-// other. Stays that overlap by more were interrupted by others. Else rows are
+// other. Stays that overlap by more were interrupted by others, unless the clock
+// was astray when one of the cards came out. Else rows are
 // merged by reading; where a disturbed clock makes these equal, by when the
 // cards came out, by which stay began first (a reading that is written again and
 // again may go on from one card to the next), and then by what the clock did read.
 func (s *strand) before(i int, t *strand, j int) bool {
 	p, q := s.stay[i], t.stay[j]
-	if !p.interrupts(q) && p.end != nil && q.end != nil && *p.end != *q.end {
+	if (!p.interrupts(q) || p.astray() || q.astray()) && p.end != nil && q.end != nil && *p.end != *q.end {
 		return *p.end < *q.end
 	}
 	if s.order[i] != t.order[j] {
@@ -106,6 +107,12 @@ const slack = 26 * 3600
 
 func (p *stay) interrupts(q *stay) bool {
 	return p.low != none && q.low != none && min(p.high, q.high)-max(p.low, q.low) > slack
+}
+
+// astray reports whether the readings of a stay end elsewhere than it did: the
+// clock showed another date (its program's, perhaps), or the logger was dead.
+func (p *stay) astray() bool {
+	return p.end != nil && p.high != none && (p.high < *p.end-slack || p.high > *p.end+slack)
 }
 
 // stays gives every item its stay.
@@ -239,7 +246,33 @@ func arrange(strands []*strand) {
 	slices.SortFunc(ends, func(a, b ending) int { return cmp.Compare(a.at, b.at) })
 	for _, s := range strands {
 		s.stay = stays(s.own, s.cut, s.when)
+	}
+	for _, s := range strands {
+		s.disbelieve(strands)
+	}
+	for _, s := range strands {
 		s.order = ordering(s, ends)
+	}
+}
+
+// disbelieve takes the readings for nothing of a card that was in the logger once
+// and came out long after they say, if another card has the same days: one of the
+// two has them from a clock that was astray, and this one is known to.
+func (s *strand) disbelieve(all []*strand) {
+	p := s.stay[0]
+	if p != s.stay[len(s.stay)-1] || !p.astray() || p.high > *p.end {
+		return
+	}
+	for _, t := range all {
+		for i, q := range t.stay {
+			if t != s && (i == 0 || q != t.stay[i-1]) && p.interrupts(q) && !q.astray() {
+				for j := range s.own {
+					s.own[j] = none
+				}
+				*p = stay{low: none, high: none, end: p.end}
+				return
+			}
+		}
 	}
 }
 

@@ -77,7 +77,11 @@ type tick struct {
 // upright draws bars side by side, bar i from i to i+1 on the axis, with
 // whiskers, and hatches the bars without exposure. unit names the rate.
 func upright(bars []bar, ticks []tick, unit, thinNote string, f frame) drawing {
-	scale := scaleOf(bars)
+	return uprightOn(scaleOf(bars), bars, ticks, unit, thinNote, f)
+}
+
+// uprightOn is upright on a scale that other drawings share.
+func uprightOn(scale scale, bars []bar, ticks []tick, unit, thinNote string, f frame) drawing {
 	n := float64(len(bars))
 	slot := f.plotWidth() / n
 	c := charts.NewBar()

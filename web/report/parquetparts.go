@@ -29,7 +29,7 @@ type parquetParts struct {
 type parquetPart struct {
 	folder string
 	file   io.WriteCloser
-	out    *parquet.Writer
+	out    *parquet.GenericWriter[any]
 	rows   []parquet.Row
 }
 
@@ -81,7 +81,7 @@ func (p *parquetParts) begin(folder string) (*parquetPart, error) {
 		return nil, err
 	}
 	p.files = append(p.files, name)
-	part := &parquetPart{folder: folder, file: file, out: parquet.NewWriter(file, p.options()...)}
+	part := &parquetPart{folder: folder, file: file, out: parquet.NewGenericWriter[any](file, p.options()...)}
 	p.open = append(p.open, part)
 	return part, nil
 }

@@ -4,7 +4,9 @@ import (
 	"context"
 	"fmt"
 	"io"
+	"strings"
 	"time"
+	"unicode/utf8"
 
 	"codeberg.org/go-pdf/fpdf"
 )
@@ -17,9 +19,6 @@ const (
 	A4     Paper = "a4"     // ISO 216
 	Letter Paper = "letter" // ANSI/ASME Y14.1
 )
-
-// Papers are the papers that there are.
-func Papers() []Paper { return []Paper{A4, Letter} }
 
 // The sheet, mm. The column of text, across mm wide, is the same on every paper, and so is what
 // stands in it but for the breaks of pages.
@@ -47,7 +46,6 @@ var (
 	styleSite    = style{faceBook, 12.5, inkDark}
 	styleLead    = style{faceBook, 13, inkDark}
 	styleBody    = style{faceText, 10, inkDark}
-	styleStrong  = style{faceBold, 10, inkDark}
 	styleFigure  = style{faceBold, 14, inkDark}
 	styleSmallF  = style{faceBold, 10.5, inkDark}
 	styleTerm    = style{faceText, 8, inkFaint}
@@ -106,8 +104,8 @@ func newLayout(doc *document, s Season, on Paper) (*layout, error) {
 	pdf.SetCatalogSort(true)
 	pdf.SetCreationDate(made)
 	pdf.SetModificationDate(made)
-	pdf.SetTitle(doc.Title, true)
-	pdf.SetSubject(doc.Subject, true)
+	pdf.SetTitle(basic(doc.Title), true)
+	pdf.SetSubject(basic(doc.Subject), true)
 	pdf.SetCreator("Doorleaf", true)
 	pdf.SetProducer("Doorleaf", true)
 	pdf.SetLang("en")
@@ -200,5 +198,16 @@ func (l *layout) height(s string, st style, width float64) float64 {
 
 // mark says where the outline leads to.
 func (l *layout) mark(title string, level int) {
-	l.Bookmark(l.shortened(title, styleBody, 150), level, l.y)
+	l.Bookmark(basic(l.shortened(title, styleBody, 150)), level, l.y)
+}
+
+// basic writes □ for what the library cannot write in titles and the outline:
+// letters beyond the first 65,536 and bytes that are no text.
+func basic(s string) string {
+	return strings.Map(func(r rune) rune {
+		if r > 0xffff || r == utf8.RuneError {
+			return missing
+		}
+		return r
+	}, s)
 }

@@ -17,6 +17,7 @@ import (
 	"unicode/utf16"
 
 	"github.com/pdfcpu/pdfcpu/pkg/api"
+	"github.com/pdfcpu/pdfcpu/pkg/pdfcpu"
 	"github.com/pdfcpu/pdfcpu/pkg/pdfcpu/model"
 
 	"doorleaf/usage"
@@ -250,6 +251,13 @@ func TestPDFHeadsRepeat(t *testing.T) {
 // script and signs.
 const letters = "Grüße Łódź ≤ ± χ² × – − … “quoted” Ωδός Улица ½"
 
+// oddNames is a season whose sites have names that a document cannot hold.
+func oddNames() Season {
+	s := tableSeason(3)
+	s.Sites[0].Name, s.Sites[1].Name = "Books \U0001f4da and χ²", "cut off\xe2"
+	return s
+}
+
 // TestPDFLetters: text comes out of the document as it was put in, by our reading of
 // its operators and, where poppler is here, by pdftotext.
 func TestPDFLetters(t *testing.T) {
@@ -260,6 +268,15 @@ func TestPDFLetters(t *testing.T) {
 	pdf := pdfOf(t, s, A4)
 	if got := strings.ReplaceAll(textOf(t, pdf), " ", ""); !strings.Contains(got, strings.ReplaceAll(letters+" and □", " ", "")) {
 		t.Errorf("text = %q, want %q in it", got, letters)
+	}
+	marks, err := api.Bookmarks(bytes.NewReader(pdfOf(t, oddNames(), A4)), model.NewDefaultConfiguration())
+	if err != nil {
+		t.Fatal(err)
+	}
+	if !slices.ContainsFunc(marks, func(m pdfcpu.Bookmark) bool {
+		return len(m.Kids) == 3 && m.Kids[0].Title == "Books □ and χ²" && m.Kids[1].Title == "cut off□"
+	}) {
+		t.Errorf("outline = %+v, want the odd names in it", marks)
 	}
 	tool, err := exec.LookPath("pdftotext")
 	if err != nil {

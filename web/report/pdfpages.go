@@ -117,12 +117,14 @@ func (l *layout) titled(title string, section bool, need float64) {
 	l.y += l.lines(l.left, l.y, title, st, across) + 1.5
 }
 
-// siteTable lays out the boxes side by side and their table, on a page of its own.
+// siteTable lays out the boxes side by side and their table, after page one.
 func (l *layout) siteTable() {
 	if l.doc.Sites == nil {
 		return
 	}
-	l.newPage()
+	if l.doc.Key != nil { // else page one is all but empty
+		l.newPage()
+	}
 	if p := l.doc.SideBy; p != nil {
 		l.mark("The boxes side by side", 0)
 		l.picture(*p)
@@ -145,14 +147,12 @@ func (l *layout) own() {
 func (l *layout) sites() {
 	for i, part := range l.doc.Each {
 		h := l.site(part, false)
-		if i == 0 {
+		if i == 0 && l.doc.Key != nil {
 			l.newPage()
+		}
+		l.room(h)
+		if i == 0 {
 			l.mark("Site by site", 0)
-		} else {
-			l.room(h)
-			if l.y > topEdge {
-				l.y += 1
-			}
 		}
 		l.site(part, true)
 	}

@@ -40,6 +40,9 @@ func (l *layout) sheet(t *sheet, section bool) {
 	l.head(t, head)
 	for i, r := range rows {
 		need := r.high
+		if need > l.body()-head.high {
+			need = l.body() / 4 // it is cut in any case
+		}
 		if i == len(rows)-2 && rows[i+1].sum {
 			need += rows[i+1].high // a sum never stands alone
 		}

@@ -69,7 +69,7 @@ type sheetCell struct {
 // sitePart is one site's half page.
 type sitePart struct {
 	Code, Name string
-	About      string // code, place among the others
+	About      string    // code, place among the others
 	Key        []figure  // nil where nothing was recorded
 	Pictures   []picture // by hour; the days; nil where nothing was recorded
 	Remarks    []string

@@ -191,6 +191,9 @@ func TestXLSXSites(t *testing.T) {
 		if panes, _ := f.GetPanes(sheet); !panes.Freeze || panes.YSplit != 1 {
 			t.Errorf("panes of %s = %+v, want a frozen head", sheet, panes)
 		}
+		if props, _ := f.GetSheetProps(sheet); props.FitToPage == nil || !*props.FitToPage {
+			t.Errorf("%s is not made to fit its paper", sheet)
+		}
 	}
 	if got, _ := f.GetCellValue("Findings", "F2"); got != "'=HYPERLINK(1)" {
 		t.Errorf("Findings!F2 = %q", got)

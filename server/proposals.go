@@ -1,0 +1,68 @@
+package server
+
+import (
+	"context"
+	"fmt"
+	"strings"
+	"time"
+
+	"doorleaf/usage"
+	"doorleaf/web"
+	"doorleaf/web/report"
+)
+
+// How far a season report looks ahead, and how long after its season it still
+// proposes anything, days: about a season. Common practice, no source.
+const (
+	proposalAheadD = 120
+	proposalLateD  = 120
+)
+
+// proposals are what a season report proposes for one site: batteries and coin
+// cells that are due before the next report, a light that would surely help, the
+// hours to restock before. A season that is long over gets none.
+func (s *server) proposals(ctx context.Context, site usage.Site, season usage.Season, now time.Time) ([]report.Proposal, error) {
+	today := usage.DateOf(now.UTC().Date())
+	if season.Last()+proposalLateD < today {
+		return nil, nil
+	}
+	outlook, err := s.Store.Outlook(ctx, site.Code)
+	if err != nil {
+		return nil, err
+	}
+	var out []report.Proposal
+	propose := func(says string) { out = append(out, report.Proposal{Site: site.Code, Says: says}) }
+	if in := outlook.Power(now.Unix()); in != nil {
+		f, err := usage.PowerOutlook(*in)
+		if err != nil {
+			return nil, fmt.Errorf("power of %s: %w", site.Code, err)
+		}
+		if f.ActBy != nil && *f.ActBy <= today+proposalAheadD {
+			propose(web.PowerLead(f, site.Zone))
+		}
+	}
+	if in := outlook.Coin(now.Unix()); in != nil {
+		f, err := usage.CoinOutlook(*in)
+		if err != nil {
+			return nil, fmt.Errorf("coin cell of %s: %w", site.Code, err)
+		}
+		if f.ActBy != nil && *f.ActBy <= today+proposalAheadD {
+			propose(web.CoinLead(f))
+		}
+	}
+	light, err := usage.WouldLightHelp(outlook.Light(now.Unix(), usage.DefaultLightRule, usualLamp))
+	if err != nil {
+		return nil, fmt.Errorf("light at %s: %w", site.Code, err)
+	}
+	if light.Verdict == usage.LightYes {
+		propose("A" + strings.TrimPrefix(light.Says, "Yes, a"))
+	}
+	restock, err := usage.RestockOutlook(outlook.Restock(now.Unix(), 0, 0))
+	if err != nil {
+		return nil, fmt.Errorf("restock of %s: %w", site.Code, err)
+	}
+	if restock.Clear {
+		propose(web.RestockLead(restock))
+	}
+	return out, nil
+}

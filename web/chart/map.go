@@ -1,0 +1,524 @@
+package chart
+
+import (
+	"cmp"
+	"fmt"
+	"html/template"
+	"math"
+	"slices"
+	"strconv"
+	"strings"
+
+	"doorleaf/usage"
+)
+
+// Use says how a site's visits stand against those of its own year before.
+type Use uint8
+
+// The states of use.
+const (
+	UseUnknown Use = iota // nothing to set against each other
+	UseSteady             // neither more nor fewer beyond doubt
+	UseThrives            // more, beyond doubt
+	UseQuiet              // fewer beyond doubt, or no visit at all
+)
+
+// useClasses are the classes of the style sheet for each state.
+var useClasses = [...]string{UseUnknown: "unknown", UseSteady: "steady", UseThrives: "thrives", UseQuiet: "quiet"}
+
+// Class is the class of the style sheet for the state.
+func (u Use) Class() string { return useClasses[u] }
+
+// Spot is a site on a map.
+type Spot struct {
+	Name      string
+	At        usage.Point
+	Weekly    *usage.Estimate // visits a week; nil: not known
+	Use       Use
+	NeedsHand bool
+	Href      string // page of the site
+	Visits    string // address of the list of its visits
+	Says      string // what the table and the accessible name say of its state
+}
+
+// The lengths of a map, CSS px.
+const (
+	mapMargin   = 14.0 // between the frame and the nearest circle
+	mapFoot     = 44.0 // strip below the map for scale bar and key
+	mapLetter   = 6.9  // width of a Latin letter of 12 px, amply
+	mapLine     = 15.0 // height of a line of text
+	leastRadius = 4.5
+	mostRadius  = 22.0
+	handGap     = 3.0           // between a circle and its ring
+	mostKey     = mapFoot/2 - 3 // radius of the key's circle at most
+	leastSpan   = 250.0         // metres across a map of one site, so that its scale says something
+)
+
+// Map draws sites at their places: a circle each, its area in proportion to visits a
+// week, on a projection that keeps lengths near its middle, see Local. It needs no
+// other map. Sites too close to be told apart stand in a ring around their place.
+// Without sites the figure is the zero value.
+func Map(id string, spots []Spot) Figure {
+	if len(spots) == 0 {
+		return Figure{}
+	}
+	plane := planeOf(spots)
+	f := Figure{ID: id, Title: mapTitle(len(spots), plane), Linked: true, Table: mapTable(spots)}
+	f.Says = fmt.Sprintf("North is up. A circle’s area stands for visits a week; lengths are those at latitude %.2f°.", plane.Latitude)
+	wide := planOf(spots, plane, wideWidth, 420)
+	narrow := planOf(spots, plane, narrowWidth, 360)
+	f.Wide, f.Narrow = wide.svg(spots), narrow.svg(spots)
+	return f
+}
+
+func mapTitle(n int, p plane) string {
+	if n == 1 {
+		return "Where the box stands"
+	}
+	if span := math.Hypot(p.width, p.height); span >= 1 {
+		return fmt.Sprintf("%d boxes within %s", n, metres(ceilTo125(span)))
+	}
+	return fmt.Sprintf("%d boxes at one place", n)
+}
+
+func mapTable(spots []Spot) Table {
+	t := Table{Caption: "The boxes on the map", Head: []string{"Box", "Visits a week", "95 % limits", "State"}}
+	for _, s := range spots {
+		rate, limits := rateCells(s.Weekly)
+		t.Rows = append(t.Rows, []string{s.Name, rate, limits, s.Says})
+		t.Links = append(t.Links, s.Visits)
+	}
+	return t
+}
+
+// Local is a local plane: the equirectangular projection about a standard parallel φ₀
+// and a central meridian λ₀,
+//
+//	x = R·(λ − λ₀)·cos φ₀   y = R·(φ − φ₀)
+//
+// with R = usage.EarthRadius, metres, x to the east and y to the north. Lengths along
+// meridians and along φ₀ are true; along another parallel φ they are cos φ₀/cos φ
+// times too long: within 1 % over 100 km at 52°. (J. P. Snyder, Map projections: a
+// working manual, US Geological Survey Professional Paper 1395, 1987, pages 90–91,
+// from memory.)
+//
+// λ − λ₀ is taken to lie within half a turn, so that the 180° meridian is no edge.
+type Local struct{ Latitude, Longitude float64 } // φ₀, λ₀, degrees
+
+// LocalOf returns the plane about the mean latitude of points. Its meridian is the
+// middle of the shortest arc of longitude that holds them all. Without points it is
+// the plane about 0, 0.
+func LocalOf(points []usage.Point) Local {
+	var l Local
+	longitudes := make([]float64, len(points))
+	for i, p := range points {
+		l.Latitude += p.Latitude / float64(len(points))
+		longitudes[i] = math.Mod(math.Mod(p.Longitude, 360)+360, 360)
+	}
+	slices.Sort(longitudes)
+	gap := -1.0
+	for i, east := range longitudes {
+		west := longitudes[(i+len(longitudes)-1)%len(longitudes)]
+		if i == 0 {
+			west -= 360
+		}
+		if east-west > gap { // the widest stretch without a point is outside the map
+			gap = east - west
+			l.Longitude = halfTurn(east + (360-gap)/2)
+		}
+	}
+	return l
+}
+
+// halfTurn returns an angle, degrees, as from −180 (included) to 180.
+func halfTurn(d float64) float64 { return d - 360*math.Floor((d+180)/360) }
+
+// Place returns the metres of a point east and north of the plane's middle.
+func (l Local) Place(p usage.Point) (x, y float64) {
+	const degree = math.Pi / 180
+	return usage.EarthRadius * halfTurn(p.Longitude-l.Longitude) * degree * math.Cos(l.Latitude*degree),
+		usage.EarthRadius * (p.Latitude - l.Latitude) * degree
+}
+
+// plane is a Local with the places of all sites on it, and their extent in metres.
+type plane struct {
+	Local
+	at            [][2]float64
+	width, height float64
+	midX, midY    float64
+}
+
+func planeOf(spots []Spot) plane {
+	points := make([]usage.Point, len(spots))
+	for i, s := range spots {
+		points[i] = s.At
+	}
+	p := plane{Local: LocalOf(points)}
+	low, high := [2]float64{math.Inf(1), math.Inf(1)}, [2]float64{math.Inf(-1), math.Inf(-1)}
+	for _, point := range points {
+		x, y := p.Place(point)
+		p.at = append(p.at, [2]float64{x, y})
+		low[0], high[0] = min(low[0], x), max(high[0], x)
+		low[1], high[1] = min(low[1], y), max(high[1], y)
+	}
+	p.width, p.height = high[0]-low[0], high[1]-low[1]
+	p.midX, p.midY = (low[0]+high[0])/2, (low[1]+high[1])/2
+	return p
+}
+
+// mark is a site as a map of some size draws it, CSS px.
+type mark struct {
+	x, y         float64 // its circle
+	placeX       float64 // its true place, elsewhere where sites are too close
+	placeY       float64
+	radius       float64
+	outer        float64 // radius with the ring of a site that needs a hand
+	press        float64 // radius of the area that can be pressed
+	label        box     // of its name; not there where there was no room
+	named        bool
+	leader       bool // a line leads from the name to the circle
+	text         string
+	moved        bool
+	lineX, lineY float64 // end of the leader at the name
+}
+
+// box is a rectangle.
+type box struct{ left, top, right, bottom float64 }
+
+func (b box) hits(o box) bool {
+	return b.left < o.right && o.left < b.right && b.top < o.bottom && o.top < b.bottom
+}
+
+func (b box) hitsCircle(x, y, r float64) bool {
+	dx, dy := x-min(max(x, b.left), b.right), y-min(max(y, b.top), b.bottom)
+	return dx*dx+dy*dy < r*r
+}
+
+func (b box) within(o box) bool {
+	return b.left >= o.left && b.right <= o.right && b.top >= o.top && b.bottom <= o.bottom
+}
+
+// plan is a map laid out in a space of width × height CSS px.
+type plan struct {
+	width, height float64
+	perPx         float64 // metres
+	bar           float64 // length of the scale bar, metres
+	key           float64 // visits a week that the key's circle stands for; 0: none
+	perArea       float64 // square px of radius² a visit a week
+	marks         []mark
+	order         []int // in which marks are drawn: the largest first
+}
+
+// planOf lays out a map, at most so high.
+func planOf(spots []Spot, p plane, width, highest float64) plan {
+	most := min(mostRadius, width/14, 0.28*math.Sqrt(width*highest/float64(len(spots))))
+	edge := mapMargin + most
+	across := width - 2*edge
+	l := plan{width: width, perPx: max(p.width, leastSpan) / across}
+	if up := highest - mapFoot - 2*edge; p.height/l.perPx > up {
+		l.perPx = p.height / up
+	}
+	l.height = math.Ceil(max(p.height/l.perPx+2*edge, 170) + mapFoot)
+	l.bar = floorTo125(0.3 * width * l.perPx)
+	l.size(spots, most)
+	middleX, middleY := width/2, (l.height-mapFoot)/2
+	for i := range l.marks {
+		m := &l.marks[i]
+		m.placeX = middleX + (p.at[i][0]-p.midX)/l.perPx
+		m.placeY = middleY - (p.at[i][1]-p.midY)/l.perPx
+		m.x, m.y = m.placeX, m.placeY
+	}
+	l.apart()
+	l.pressable()
+	l.name(spots)
+	return l
+}
+
+// size gives each mark its radius: √(rate/highest rate) of the largest, and not less
+// than leastRadius, so that nought can be seen and pressed.
+func (l *plan) size(spots []Spot, most float64) {
+	top := 0.0
+	for _, s := range spots {
+		if s.Weekly != nil {
+			top = max(top, s.Weekly.Value)
+		}
+	}
+	l.marks = make([]mark, len(spots))
+	l.order = make([]int, len(spots))
+	if top > 0 {
+		l.perArea = most * most / top
+		l.key = floorTo125(min(top, mostKey*mostKey/l.perArea))
+	}
+	for i, s := range spots {
+		l.order[i] = i
+		l.marks[i].radius = leastRadius
+		if s.Weekly != nil {
+			l.marks[i].radius = max(leastRadius, l.radius(s.Weekly.Value))
+		}
+		if l.marks[i].outer = l.marks[i].radius; s.NeedsHand {
+			l.marks[i].outer += handGap + 1
+		}
+	}
+	slices.SortStableFunc(l.order, func(a, b int) int { return cmp.Compare(l.marks[b].radius, l.marks[a].radius) })
+}
+
+// radius is that of a circle that stands for so many visits a week.
+func (l *plan) radius(weekly float64) float64 { return math.Sqrt(weekly * l.perArea) }
+
+// tooClose is how near two places are that cannot be told apart, px.
+const tooClose = 7.0
+
+// apart puts sites that are too close into rings around the middle of their places.
+func (l *plan) apart() {
+	done := make([]bool, len(l.marks))
+	for i := range l.marks {
+		if done[i] {
+			continue
+		}
+		var group []int
+		for j := i; j < len(l.marks); j++ {
+			if !done[j] && math.Hypot(l.marks[j].placeX-l.marks[i].placeX, l.marks[j].placeY-l.marks[i].placeY) < tooClose {
+				group, done[j] = append(group, j), true
+			}
+		}
+		if len(group) > 1 {
+			l.ring(group)
+		}
+	}
+}
+
+func (l *plan) ring(group []int) {
+	x, y, largest, n := 0.0, 0.0, 0.0, float64(len(group))
+	for _, i := range group {
+		x, y, largest = x+l.marks[i].placeX/n, y+l.marks[i].placeY/n, max(largest, l.marks[i].outer)
+	}
+	radius := min((largest+3)/math.Sin(math.Pi/n), (l.height-mapFoot)/2-largest-4)
+	x = min(max(x, radius+largest+2), l.width-radius-largest-2)
+	y = min(max(y, radius+largest+2), l.height-mapFoot-radius-largest-2)
+	for k, i := range group {
+		turn := 2 * math.Pi * float64(k) / n
+		m := &l.marks[i]
+		m.x, m.y, m.moved = x-radius*math.Cos(turn), y-radius*math.Sin(turn), true
+	}
+}
+
+// pressable gives each mark an area of 24 px across, as W3C, Web Content
+// Accessibility Guidelines 2.2, 2.5.8 has it, or as much as its neighbours leave.
+func (l *plan) pressable() {
+	for i := range l.marks {
+		m, nearest := &l.marks[i], math.Inf(1)
+		for j, o := range l.marks {
+			if j != i {
+				nearest = min(nearest, math.Hypot(o.x-m.x, o.y-m.y)-o.radius)
+			}
+		}
+		m.press = max(m.outer, min(12, nearest))
+	}
+}
+
+// name puts names beside their circles where they hit nothing, the largest circle's
+// first: close by, else further off with a line that leads to it, else not at all.
+func (l *plan) name(spots []Spot) {
+	var taken []box
+	letters := int(l.width / 22)
+	for _, i := range l.order {
+		m := &l.marks[i]
+		m.text = cut(spots[i].Name, letters)
+		for _, far := range []float64{0, 14, 28} {
+			if l.nameAt(m, far, taken) {
+				taken = append(taken, m.label)
+				break
+			}
+		}
+	}
+}
+
+// nameAt tries the eight sides of a circle at some distance.
+func (l *plan) nameAt(m *mark, far float64, taken []box) bool {
+	frame := box{2, 2, l.width - 26, l.height - mapFoot} // the north mark stands on the right
+	w := nameWidth(m.text)
+	for _, side := range [][2]float64{{1, 0}, {-1, 0}, {0, -1}, {0, 1}, {1, -1}, {1, 1}, {-1, -1}, {-1, 1}} {
+		reach := m.outer + 4 + far
+		if side[0] != 0 && side[1] != 0 {
+			reach *= math.Sqrt2 / 2
+		}
+		x, y := m.x+side[0]*reach, m.y+side[1]*reach
+		b := box{x + (side[0]-1)*w/2, y + (side[1]-1)*mapLine/2, x + (side[0]+1)*w/2, y + (side[1]+1)*mapLine/2}
+		if b.within(frame) && !l.covers(b, taken) && (far == 0 || !crossed(m.x, m.y, x, y, taken)) {
+			m.label, m.named, m.leader, m.lineX, m.lineY = b, true, far > 0, x, y
+			return true
+		}
+	}
+	return false
+}
+
+func (l *plan) covers(b box, taken []box) bool {
+	for _, m := range l.marks {
+		if b.hitsCircle(m.x, m.y, m.outer+1) {
+			return true
+		}
+	}
+	return slices.ContainsFunc(taken, b.hits)
+}
+
+// crossed reports whether a straight line goes through any of the boxes.
+func crossed(x1, y1, x2, y2 float64, boxes []box) bool {
+	for t := 0.0; t <= 1; t += 0.1 {
+		x, y := x1+t*(x2-x1), y1+t*(y2-y1)
+		if slices.ContainsFunc(boxes, func(b box) bool { return b.hitsCircle(x, y, 1) }) {
+			return true
+		}
+	}
+	return false
+}
+
+// nameWidth is an ample guess of the width of a name of 12 px: scripts with letters
+// as wide as they are high begin with Hangul.
+func nameWidth(s string) float64 {
+	w := 0.0
+	for _, r := range s {
+		if w += mapLetter; r >= 0x1100 {
+			w += 12 - mapLetter
+		}
+	}
+	return w
+}
+
+// floorTo125 returns the largest of 1, 2 and 5 times a power of ten up to v.
+func floorTo125(v float64) float64 {
+	power := math.Pow(10, math.Floor(math.Log10(v)))
+	for _, m := range []float64{10, 5, 2} {
+		if m*power <= v*(1+1e-12) {
+			return tidy(m * power)
+		}
+	}
+	return tidy(power)
+}
+
+// ceilTo125 returns the least of 1, 2 and 5 times a power of ten from v.
+func ceilTo125(v float64) float64 {
+	low := floorTo125(v)
+	for _, m := range []float64{1, 2, 2.5, 5} {
+		if got := low * m; got >= v*(1-1e-12) && floorTo125(got) == tidy(got) {
+			return tidy(got)
+		}
+	}
+	return low
+}
+
+// metres writes a length of 1, 2 or 5 times a power of ten.
+func metres(v float64) string {
+	switch {
+	case v >= 1000:
+		return grouped(v/1000) + " km"
+	case v >= 1:
+		return grouped(v) + " m"
+	}
+	return strconv.FormatFloat(v, 'g', -1, 64) + " m"
+}
+
+// svg draws the map. Its colours are classes of the style sheet.
+func (l *plan) svg(spots []Spot) template.HTML {
+	var b strings.Builder
+	fmt.Fprintf(&b, `<svg class="map" xmlns="http://www.w3.org/2000/svg" viewBox="0 0 %s %s">`, at(l.width), at(l.height))
+	fmt.Fprintf(&b, `<rect class="field" x=".5" y=".5" width="%s" height="%s"/>`, at(l.width-1), at(l.height-mapFoot-1))
+	l.drawLines(&b)
+	for _, i := range l.order {
+		l.marks[i].draw(&b, spots[i])
+	}
+	for _, m := range l.marks {
+		if m.named {
+			fmt.Fprintf(&b, `<text class="name" aria-hidden="true" x="%s" y="%s">%s</text>`, at(m.label.left+1), at(m.label.bottom-3.5), template.HTMLEscapeString(m.text))
+		}
+	}
+	l.drawFoot(&b)
+	b.WriteString(`</svg>`)
+	return template.HTML(b.String())
+}
+
+func (l *plan) drawLines(b *strings.Builder) {
+	for _, m := range l.marks {
+		if m.moved {
+			fmt.Fprintf(b, `<path class="leader" d="M%s %sL%s %s"/><circle class="place" cx="%s" cy="%s" r="1.5"/>`,
+				at(m.placeX), at(m.placeY), at(m.x), at(m.y), at(m.placeX), at(m.placeY))
+		}
+		if m.leader {
+			fmt.Fprintf(b, `<path class="leader" d="M%s %sL%s %s"/>`, at(m.x), at(m.y), at(m.lineX), at(m.lineY))
+		}
+	}
+}
+
+func (m *mark) draw(b *strings.Builder, s Spot) {
+	says := template.HTMLEscapeString(s.name())
+	fmt.Fprintf(b, `<a href="%s" aria-label="%s"><title>%s</title>`, template.HTMLEscapeString(s.Href), says, says)
+	fmt.Fprintf(b, `<circle class="press" cx="%s" cy="%s" r="%s"/>`, at(m.x), at(m.y), at(m.press))
+	b.WriteString(Symbol(m.x, m.y, m.radius, s.Use, s.NeedsHand))
+	b.WriteString(`</a>`)
+}
+
+// Symbol draws a site's circle as SVG elements, for the map and for its key: full
+// where the site thrives, half full where it is steady, a ring with a line through it
+// where it is quiet, a dashed ring where nothing is known; and a second ring with a
+// flag where it needs a hand. Shapes tell them apart, colours only help.
+func Symbol(x, y, r float64, use Use, needsHand bool) string {
+	var b strings.Builder
+	if needsHand {
+		fmt.Fprintf(&b, `<circle class="hand" cx="%s" cy="%s" r="%s"/>`, at(x), at(y), at(r+handGap))
+	}
+	fmt.Fprintf(&b, `<circle class="spot %s" cx="%s" cy="%s" r="%s"/>`, use.Class(), at(x), at(y), at(r))
+	switch use {
+	case UseSteady:
+		fmt.Fprintf(&b, `<path class="half" d="M%s %sA%s %s 0 0 0 %s %sZ"/>`, at(x-r), at(y), at(r), at(r), at(x+r), at(y))
+	case UseQuiet:
+		fmt.Fprintf(&b, `<path class="dash" d="M%s %sH%s"/>`, at(x-r*0.6), at(y), at(x+r*0.6))
+	}
+	if needsHand {
+		fx, fy := x+(r+handGap)*math.Sqrt2/2, y-(r+handGap)*math.Sqrt2/2
+		fmt.Fprintf(&b, `<path class="flag" d="M%s %sv-9l8 3.5-8 3.5z"/>`, at(fx), at(fy+1))
+	}
+	return b.String()
+}
+
+// name is the accessible name of a circle.
+func (s Spot) name() string {
+	says := s.Name + ": nothing recorded yet"
+	if e := s.Weekly; e != nil {
+		says = fmt.Sprintf("%s: %s visits a week, between %s and %s", s.Name, short(e.Value), short(e.Low), short(e.High))
+	}
+	if s.Says != "" {
+		says += ". " + s.Says
+	}
+	return says
+}
+
+// drawFoot draws the scale bar, the key to the circles' area, and the north mark.
+func (l *plan) drawFoot(b *strings.Builder) {
+	length, y := l.bar/l.perPx, l.height-14
+	fmt.Fprintf(b, `<path class="bar" d="M1 %sv6h%sv-6"/><text x="%s" y="%s">%s</text>`,
+		at(y-6), at(length), at(length+8), at(y+2), metres(l.bar))
+	if l.key > 0 {
+		r, text := l.radius(l.key), roundVisits(l.key)+" a week"
+		x := l.width - nameWidth(text) - 2
+		fmt.Fprintf(b, `<circle class="key" cx="%s" cy="%s" r="%s"/><text x="%s" y="%s">%s</text>`,
+			at(x-8-r), at(l.height-mapFoot/2), at(r), at(x), at(y+2), text)
+	}
+	x := l.width - 14
+	fmt.Fprintf(b, `<g aria-hidden="true"><path class="north" d="M%s 28V8m-5 7l5-8 5 8"/><text class="mid" x="%s" y="41">N</text></g>`, at(x), at(x))
+}
+
+// roundVisits writes a round number of visits.
+func roundVisits(v float64) string {
+	if v < 1 {
+		return strconv.FormatFloat(v, 'g', -1, 64)
+	}
+	return grouped(v)
+}
+
+// at writes a length for SVG, with a tenth of a pixel.
+func at(v float64) string {
+	s := strings.TrimSuffix(strconv.FormatFloat(v, 'f', 1, 64), ".0")
+	if s == "-0" {
+		return "0"
+	}
+	return s
+}
