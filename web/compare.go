@@ -68,8 +68,11 @@ func differ(words []string) bool {
 // RatioSays says how the visits a day of one side stand against those of another. It
 // speaks of more or fewer only where the limits leave out 1.
 func RatioSays(side, first string, ratio *usage.Estimate, shared bool) string {
-	if ratio == nil || math.IsNaN(ratio.Value) {
+	switch {
+	case ratio == nil:
 		return fmt.Sprintf("%s and %s have nothing recorded to set against each other.", side, first)
+	case math.IsNaN(ratio.Value):
+		return fmt.Sprintf("Neither %s nor %s had a visit to set against each other.", side, first)
 	}
 	limits := RoundRatio(ratio).between()
 	on := ""

@@ -40,6 +40,9 @@ func TestCompareLead(t *testing.T) {
 }
 
 func TestRatioSays(t *testing.T) {
+	if got, want := RatioSays("B", "A", nil, true), "B and A have nothing recorded to set against each other."; got != want {
+		t.Errorf("RatioSays(nil) = %q, want %q", got, want)
+	}
 	for _, c := range []struct {
 		value, low, high float64
 		shared           bool
@@ -49,7 +52,7 @@ func TestRatioSays(t *testing.T) {
 		{0.5, 0.2, 0.8, false, "B has fewer visits a day than A: between 0.2 and 0.8 times as many."},
 		{1, 0.5, 1.5, false, "Whether B or A has more visits a day cannot be told: the former may have between 0.5 and 1.5 times as many."},
 		{math.Inf(1), 2, math.Inf(1), false, "B has more visits a day than A: 2.00 or more times as many."},
-		{math.NaN(), 0, math.Inf(1), false, "B and A have nothing recorded to set against each other."},
+		{math.NaN(), 0, math.Inf(1), false, "Neither B nor A had a visit to set against each other."},
 	} {
 		if got := RatioSays("B", "A", ratioOf(c.value, c.low, c.high), c.shared); got != c.want {
 			t.Errorf("RatioSays(%v, %v to %v) = %q, want %q", c.value, c.low, c.high, got, c.want)
