@@ -18,6 +18,25 @@ const (
 	proposalLateD  = 120
 )
 
+// A box is worth another place when even the high limit of its visits a day is below
+// this share of a mean box's, over as many covered days at least and among so many
+// boxes. Common practice, no source: one season of few visits is no proof, so that the
+// report says "consider".
+const (
+	moveShare = 0.25
+	moveDays  = 28
+	moveBoxes = 3
+)
+
+// moveProposal proposes another place for a box that few people come to; "" for others.
+func moveProposal(site siteFigures, n networkSeason) string {
+	own, mean := site.figures.PerDay, n.figures.PerDay
+	if own == nil || mean == nil || len(n.sites) < moveBoxes || site.figures.CoveredDays < moveDays || own.High >= moveShare*mean.Value {
+		return ""
+	}
+	return fmt.Sprintf("Consider another place: few come here, %s visits a day, where a mean box of the network has %s.", web.Between(own), web.Between(mean))
+}
+
 // proposals are what a season report proposes for one site: batteries and coin
 // cells that are due before the next report, a light that would surely help, the
 // hours to restock before. A season that is long over gets none.

@@ -212,6 +212,9 @@ func SeasonReport(ctx context.Context, network Network, now func() time.Time, se
 			return report.Season{}, err
 		}
 		out.Proposals = append(out.Proposals, proposed...)
+		if says := moveProposal(site, n); says != "" {
+			out.Proposals = append(out.Proposals, report.Proposal{Site: site.Code, Says: says})
+		}
 		r.Place = places[site.Code]
 		out.Sites = append(out.Sites, r)
 		months = append(months, tallies...)
