@@ -286,16 +286,23 @@ func readCall(f url.Values, zone string, old *usage.ServiceCall) (web.CallForm, 
 	call.ErrorS, says = withinField(form.Within)
 	check("within", says)
 	form.Withins = web.Withins(form.Within, call.ErrorS)
-	call.BooksIn, says = booksField(form.BooksIn)
+	readNoted(&call, form.BooksIn, form.BooksNow, form.Reading, check)
+	return form, call, faults
+}
+
+// readNoted reads what was counted and read at a call; check takes what is wrong with
+// a field.
+func readNoted(call *usage.ServiceCall, booksIn, booksNow, reading string, check func(field, says string)) {
+	var says string
+	call.BooksIn, says = booksField(booksIn)
 	check("books-in", says)
-	call.BooksNow, says = booksField(form.BooksNow)
+	call.BooksNow, says = booksField(booksNow)
 	check("books-now", says)
-	call.Reading, says = readingField(form.Reading)
+	call.Reading, says = readingField(reading)
 	check("reading", says)
 	if call.Reading != nil && !call.Did(usage.CallClockSet) {
 		call.Kinds = append(call.Kinds, usage.CallTimeNoted)
 	}
-	return form, call, faults
 }
 
 func withinField(s string) (int32, string) {

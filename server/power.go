@@ -36,17 +36,25 @@ type powerAnswer struct {
 
 // powerOf works out what is said of the power of the request's site.
 func (s *server) powerOf(r *http.Request) (powerAnswer, error) {
-	var a powerAnswer
-	var err error
-	if a.outlook, err = s.Store.Outlook(r.Context(), siteOf(r).Code); err != nil || a.outlook.Setting == nil {
-		return a, err
+	outlook, err := s.Store.Outlook(r.Context(), siteOf(r).Code)
+	if err != nil {
+		return powerAnswer{}, err
 	}
-	now := s.Now().Unix()
-	in := a.outlook.Power(now)
+	return powerBy(outlook, s.Now().Unix())
+}
+
+// powerBy works out what is said of a site's power at an instant, Unix s.
+func powerBy(outlook store.Outlook, now int64) (powerAnswer, error) {
+	a := powerAnswer{outlook: outlook}
+	in := outlook.Power(now)
+	if in == nil {
+		return a, nil
+	}
+	var err error
 	if a.pack, err = usage.PowerOutlook(*in); err != nil {
 		return a, err
 	}
-	if a.coin, err = usage.CoinOutlook(*a.outlook.Coin(now)); err != nil {
+	if a.coin, err = usage.CoinOutlook(*outlook.Coin(now)); err != nil {
 		return a, err
 	}
 	a.wear, err = usage.CounterWear(*in)

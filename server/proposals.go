@@ -51,23 +51,16 @@ func (s *server) proposals(ctx context.Context, site usage.Site, season usage.Se
 	}
 	var out []report.Proposal
 	propose := func(says string) { out = append(out, report.Proposal{Site: site.Code, Says: says}) }
-	if in := outlook.Power(now.Unix()); in != nil {
-		f, err := usage.PowerOutlook(*in)
-		if err != nil {
-			return nil, fmt.Errorf("power of %s: %w", site.Code, err)
-		}
-		if f.ActBy != nil && *f.ActBy <= today+proposalAheadD {
-			propose(web.PowerLead(f, site.Zone))
-		}
+	power, err := powerBy(outlook, now.Unix())
+	if err != nil {
+		return nil, fmt.Errorf("power of %s: %w", site.Code, err)
 	}
-	if in := outlook.Coin(now.Unix()); in != nil {
-		f, err := usage.CoinOutlook(*in)
-		if err != nil {
-			return nil, fmt.Errorf("coin cell of %s: %w", site.Code, err)
-		}
-		if f.ActBy != nil && *f.ActBy <= today+proposalAheadD {
-			propose(web.CoinLead(f))
-		}
+	soon := func(by *usage.Date) bool { return by != nil && *by <= today+proposalAheadD }
+	if power.pack != nil && soon(power.pack.ActBy) {
+		propose(web.PowerLead(power.pack, site.Zone))
+	}
+	if power.coin != nil && soon(power.coin.ActBy) {
+		propose(web.CoinLead(power.coin))
 	}
 	light, err := usage.WouldLightHelp(outlook.Light(now.Unix(), usage.DefaultLightRule, usualLamp))
 	if err != nil {

@@ -169,29 +169,17 @@ func roundStop(ctx context.Context, network Network, site store.SiteSummary, now
 
 // addPower adds the dates by which batteries, coin cell and memory want a hand.
 func addPower(in *usage.RoundIn, outlook store.Outlook, zone *usage.Zone) error {
-	power := outlook.Power(in.Now)
-	if power == nil {
-		return nil
-	}
-	pack, err := usage.PowerOutlook(*power)
-	if err != nil {
+	power, err := powerBy(outlook, in.Now)
+	if err != nil || power.pack == nil {
 		return err
 	}
-	if in.Batteries = pack.ActBy; pack.Stopped != nil {
-		stopped, _ := zone.Civil(*pack.Stopped)
+	if in.Batteries = power.pack.ActBy; power.pack.Stopped != nil {
+		stopped, _ := zone.Civil(*power.pack.Stopped)
 		in.Batteries = &stopped
 	}
-	coin, err := usage.CoinOutlook(*outlook.Coin(in.Now))
-	if err != nil {
-		return err
-	}
-	in.Coin = coin.ActBy
-	wear, err := usage.CounterWear(*power)
-	if err != nil {
-		return err
-	}
-	if wear.Wears {
-		in.Counter = wear.ActBy
+	in.Coin = power.coin.ActBy
+	if power.wear.Wears {
+		in.Counter = power.wear.ActBy
 	}
 	return nil
 }

@@ -86,7 +86,7 @@ func TestRoundReasons(t *testing.T) {
 			t.Errorf("the round says\n%s\nwant %q", got, want)
 		}
 	}
-	// The last row has error_s 60 + 23 ppm of the way to it: 15 minutes come much later.
+	// The last row has error_s 60 + 30 ppm of the way to it: 15 minutes come much later.
 	page = b.get("/round?from=MILL&clock=1&days=900&site=MILL").page(t)
 	if got := strings.Join(texts(page, ".walk li"), "\n"); !strings.Contains(got, "Set the clock it may be off by") {
 		t.Errorf("with a rule of a minute the round says\n%s\nwant the clock", got)

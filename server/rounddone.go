@@ -172,15 +172,7 @@ func readStop(f url.Values, site usage.Site, date string) (web.DoneStop, *usage.
 		call.At, says = localInstant(date+"T"+stop.Time, site.Zone)
 		check("time", says)
 	}
-	call.BooksIn, says = booksField(stop.BooksIn)
-	check("books-in", says)
-	call.BooksNow, says = booksField(stop.BooksNow)
-	check("books-now", says)
-	call.Reading, says = readingField(stop.Reading)
-	check("reading", says)
-	if call.Reading != nil && !call.Did(usage.CallClockSet) {
-		call.Kinds = append(call.Kinds, usage.CallTimeNoted)
-	}
+	readNoted(call, stop.BooksIn, stop.BooksNow, stop.Reading, check)
 	if len(call.Kinds) == 0 && (call.BooksIn != nil || call.BooksNow != nil) {
 		call.Kinds = []usage.CallKind{usage.CallNote} // books were counted, no more
 	}

@@ -2,7 +2,6 @@ package store
 
 import (
 	"fmt"
-	"math"
 	"strings"
 	"testing"
 
@@ -261,20 +260,5 @@ func TestMergeTellsOfIdleAnswers(t *testing.T) {
 	m := merge(t, s, mustBundle(t, s, ""), MergeAnswers{ByKey: map[string]string{"MILL.name": Ours}})
 	if len(m.Unasked) != 1 || len(m.Sites) != 0 {
 		t.Errorf("Merge with itself = %+v, want one idle answer and no change", m)
-	}
-}
-
-// A degree of latitude is 111,195 m on a sphere of the mean radius: π/180 · 6,371,008.8.
-// The last row was worked out with the spherical law of cosines, another formula.
-func TestDistance(t *testing.T) {
-	for _, test := range []struct{ lat1, lon1, lat2, lon2, want, within float64 }{
-		{0, 0, 0, 0, 0, 0},
-		{52, 8, 53, 8, 111195, 1},
-		{0, 179.9995, 0, -179.9995, 111.195, 0.01},
-		{51.5074, -0.1278, 48.8566, 2.3522, 343556, 100},
-	} {
-		if got := distanceM(test.lat1, test.lon1, test.lat2, test.lon2); math.Abs(got-test.want) > test.within {
-			t.Errorf("distanceM(%v, %v, %v, %v) = %v, want %v", test.lat1, test.lon1, test.lat2, test.lon2, got, test.want)
-		}
 	}
 }

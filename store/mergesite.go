@@ -2,38 +2,24 @@ package store
 
 import (
 	"fmt"
-	"math"
 	"slices"
 	"strings"
+
+	"doorleaf/usage"
 )
 
 // samePlaceM is how far apart two notes of one box's position may lie, metres. Common
 // practice, no source: a phone's position is good to some ten metres.
 const samePlaceM = 100
 
-// earthRadiusM is the mean radius of the earth, metres (IUGG, R1).
-const earthRadiusM = 6_371_008.8
-
-// distanceM returns the distance of two positions in degrees along a great circle
-// (haversine formula), metres.
-func distanceM(lat1, lon1, lat2, lon2 float64) float64 {
-	const rad = math.Pi / 180
-	sin2 := func(x float64) float64 { return math.Pow(math.Sin(x/2), 2) }
-	h := sin2((lat2-lat1)*rad) + math.Cos(lat1*rad)*math.Cos(lat2*rad)*sin2((lon2-lon1)*rad)
-	return 2 * earthRadiusM * math.Asin(math.Min(1, math.Sqrt(h)))
+func (r *record) position() (p usage.Point) {
+	p.Latitude, _ = r.values["latitude"].(float64)
+	p.Longitude, _ = r.values["longitude"].(float64)
+	return p
 }
 
-func (r *record) position() (latitude, longitude float64) {
-	latitude, _ = r.values["latitude"].(float64)
-	longitude, _ = r.values["longitude"].(float64)
-	return latitude, longitude
-}
-
-func apartM(a, b *record) float64 {
-	lat1, lon1 := a.position()
-	lat2, lon2 := b.position()
-	return distanceM(lat1, lon1, lat2, lon2)
-}
+// apartM returns how far apart two sites are, metres.
+func apartM(a, b *record) float64 { return usage.Distance(a.position(), b.position()) }
 
 // mergeSites finds for each of their sites which of ours it is, or adds it.
 func (m *merger) mergeSites(l *layout) error {

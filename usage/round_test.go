@@ -31,14 +31,14 @@ func TestDues(t *testing.T) {
 		{"a card came out since", RoundIn{ReadAt: ptr(at(3, 1, 12)), Calls: []ServiceCall{
 			{At: at(3, 1, 12), Kinds: []CallKind{CallCardOut}}, {At: at(6, 30, 12), Kinds: []CallKind{CallCardOut}}, {At: at(8, 30, 12), Kinds: []CallKind{CallCardOut}}}}, DefaultRoundRule,
 			[]Due{{Kind: DueCard, By: *date(8, 29), Days: 1, Out: true}}},
-		// (900 − 602) s at 23 ppm are 150 days less 3.2 hours.
+		// (900 − 602) s at 30 ppm are 115 days less 0.7 hours.
 		{"the clock grows", RoundIn{ReadAt: ptr(at(6, 30, 12)), Clock: &ClockError{at(6, 30, 12), 602}}, DefaultRoundRule,
-			[]Due{{Kind: DueCard, By: *date(8, 29), Days: 1}, {Kind: DueClock, By: *date(11, 27), ErrorS: 603}}},
+			[]Due{{Kind: DueCard, By: *date(8, 29), Days: 1}, {Kind: DueClock, By: *date(10, 23), ErrorS: 604}}},
 		{"the clock is off already", RoundIn{ReadAt: ptr(at(6, 30, 12)), Clock: &ClockError{at(6, 30, 12), 1602}}, DefaultRoundRule,
-			[]Due{{Kind: DueClock, By: *date(6, 30), Now: true, ErrorS: 1603}, {Kind: DueCard, By: *date(8, 29), Days: 1}}},
+			[]Due{{Kind: DueClock, By: *date(6, 30), Now: true, ErrorS: 1604}, {Kind: DueCard, By: *date(8, 29), Days: 1}}},
 		{"the clock was set since", RoundIn{ReadAt: ptr(at(6, 30, 11)), Clock: &ClockError{at(6, 30, 11), 1602},
 			Calls: []ServiceCall{{At: at(6, 30, 12), Kinds: []CallKind{CallClockSet}}}}, RoundRule{CardDays: 60, ClockS: 61},
-			[]Due{{Kind: DueClock, By: *date(7, 1), Now: true, ErrorS: 61}, {Kind: DueCard, By: *date(8, 29), Days: 1}}},
+			[]Due{{Kind: DueClock, By: *date(6, 30), Now: true, ErrorS: 62}, {Kind: DueCard, By: *date(8, 29), Days: 1}}},
 		{"all that has a date", RoundIn{ReadAt: ptr(at(6, 30, 12)), Batteries: date(9, 1), Coin: date(5, 1), Counter: date(9, 1), Shelf: date(7, 2), Questions: 3}, DefaultRoundRule,
 			[]Due{{Kind: DueCoin, By: *date(5, 1), Now: true}, {Kind: DueQuestions, By: *date(7, 1), Now: true, Count: 3}, {Kind: DueShelf, By: *date(7, 2)},
 				{Kind: DueCard, By: *date(8, 29), Days: 1}, {Kind: DueBatteries, By: *date(9, 1)}, {Kind: DueCounter, By: *date(9, 1)}}},

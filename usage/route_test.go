@@ -199,3 +199,18 @@ func BenchmarkExactRoute(b *testing.B) {
 		ShortestRoute(&stops[0], stops, true)
 	}
 }
+
+// A degree of latitude is 111,195 m on a sphere of the mean radius: π/180 · 6,371,008.8.
+// The last row was worked out with the spherical law of cosines, another formula.
+func TestDistance(t *testing.T) {
+	for _, test := range []struct{ lat1, lon1, lat2, lon2, want, within float64 }{
+		{0, 0, 0, 0, 0, 0},
+		{52, 8, 53, 8, 111195, 1},
+		{0, 179.9995, 0, -179.9995, 111.195, 0.01},
+		{51.5074, -0.1278, 48.8566, 2.3522, 343556, 100},
+	} {
+		if got := Distance(Point{test.lat1, test.lon1}, Point{test.lat2, test.lon2}); math.Abs(got-test.want) > test.within {
+			t.Errorf("Distance(%v %v, %v %v) = %v, want %v", test.lat1, test.lon1, test.lat2, test.lon2, got, test.want)
+		}
+	}
+}

@@ -10,13 +10,13 @@ import (
 	"doorleaf/web/chart"
 )
 
-// HandDays is how many days without a card make a box need a hand, and GlanceDays how
-// many covered days a season needs for its box to be judged by it. Common practice,
-// no source.
-const (
-	HandDays   = 60
-	GlanceDays = 28
-)
+// GlanceDays is how many covered days a season needs for its box to be judged by it.
+// Common practice, no source.
+const GlanceDays = 28
+
+// handDays is how many days without a card make a box need a hand: as many as put it
+// on a round.
+var handDays = usage.DefaultRoundRule.CardDays
 
 // Glance is how a box does, at first sight.
 type Glance struct {
@@ -31,7 +31,7 @@ type Glance struct {
 // years has no state. season is that which f is of.
 //
 // A box needs a hand where there are open questions, or where its last card was read
-// more than HandDays days before now (Unix s), or there is none.
+// more than handDays days before now (Unix s), or there is none.
 func GlanceOf(f usage.SeasonFigures, season usage.Season, questions int, lastCard *int64, now int64) Glance {
 	g := Glance{Hand: handWords(questions, lastCard, now)}
 	name, before := SeasonWords(season), SeasonWords(season.LastYear())
@@ -74,7 +74,7 @@ func handWords(questions int, lastCard *int64, now int64) string {
 	switch {
 	case lastCard == nil:
 		why = append(why, "no card with a time yet")
-	case now-*lastCard > HandDays*86400:
+	case now-*lastCard > int64(handDays)*86400:
 		why = append(why, fmt.Sprintf("no card for %s days", Number((now-*lastCard)/86400)))
 	}
 	return strings.Join(why, ", ")
@@ -187,7 +187,7 @@ func mapKeys() []MapKey {
 		{chart.UseQuiet, false, "is quiet: they lie below 1, or nobody came"},
 		{chart.UseSteady, false, "shows no clear change: they hold 1"},
 		{chart.UseUnknown, false, "cannot be judged: one of the two seasons has no recording"},
-		{chart.UseUnknown, true, fmt.Sprintf("needs a hand: an open question, or no card for %d days", HandDays)},
+		{chart.UseUnknown, true, fmt.Sprintf("needs a hand: an open question, or no card for %d days", handDays)},
 	}
 }
 

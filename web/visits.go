@@ -286,7 +286,7 @@ func RunWhy(run usage.Run, position, runs int) []string {
 	says := []string{fmt.Sprintf("It is in run %d of %d in which the clock went undisturbed; it began with: %s.", position, runs, run.Why)}
 	switch len(run.Anchors) {
 	case 0:
-		says = append(says, "Nothing ties that run to true time: the clock is taken as it reads, with an error that grows by 2 s a day from the last time it was set.")
+		says = append(says, fmt.Sprintf("Nothing ties that run to true time: the clock is taken as it reads, with an error that grows by %.1f s a day from the last time it was set.", usage.ClockDrift*86400))
 	case 1:
 		says = append(says, "One anchor ties the run to true time, and fixes how far the clock was off.")
 	default:

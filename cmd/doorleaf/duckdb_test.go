@@ -5,7 +5,6 @@ import (
 	"context"
 	"encoding/json"
 	"fmt"
-	"io"
 	"math"
 	"net/http"
 	"net/http/httptest"
@@ -17,7 +16,6 @@ import (
 	"testing"
 	"time"
 
-	"doorleaf/importer/forge"
 	"doorleaf/server"
 	"doorleaf/store"
 	"doorleaf/usage"
@@ -70,20 +68,8 @@ func (s *seasonSums) add(o seasonSums) {
 // half of the world, one of them under a code that reads like a number.
 func southBox(t *testing.T) (*console, *store.Store) {
 	t.Helper()
-	c := &console{ctx: context.Background(), out: io.Discard, err: io.Discard, data: t.TempDir(), now: time.Now}
-	n, err := forge.Random(200, 3, 11)
-	if err != nil {
-		t.Fatal(err)
-	}
-	if err := keepForged(c, c.data, n); err != nil {
-		t.Fatal(err)
-	}
-	s, err := c.open()
-	if err != nil {
-		t.Fatal(err)
-	}
-	t.Cleanup(func() { s.Close() })
-	err = s.ChangeSite(t.Context(), n.Sites[1].Spec.Code, func(site *usage.Site) error { site.Latitude = -41; return nil })
+	c, s, n := forgedNetwork(t, 200, 3, 11)
+	err := s.ChangeSite(t.Context(), n.Sites[1].Spec.Code, func(site *usage.Site) error { site.Latitude = -41; return nil })
 	if err != nil {
 		t.Fatal(err)
 	}

@@ -19,12 +19,11 @@ import (
 	"doorleaf/usage"
 )
 
-// exportedBox is a forged network of two sites, one of them with a hostile name, and
-// a third whose card has a time that no clock shows.
-func exportedBox(t *testing.T) (*console, *store.Store) {
+// forgedNetwork keeps a forged network.
+func forgedNetwork(t *testing.T, days, sites int, seed uint64) (*console, *store.Store, *forge.Network) {
 	t.Helper()
 	c := &console{ctx: context.Background(), out: io.Discard, err: io.Discard, data: t.TempDir(), now: time.Now}
-	n, err := forge.Random(150, 2, 7)
+	n, err := forge.Random(days, sites, seed)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -36,7 +35,15 @@ func exportedBox(t *testing.T) (*console, *store.Store) {
 		t.Fatal(err)
 	}
 	t.Cleanup(func() { s.Close() })
-	err = s.ChangeSite(t.Context(), n.Sites[0].Spec.Code, func(site *usage.Site) error { site.Name = "=1+1"; return nil })
+	return c, s, n
+}
+
+// exportedBox is a forged network of two sites, one of them with a hostile name, and
+// a third whose card has a time that no clock shows.
+func exportedBox(t *testing.T) (*console, *store.Store) {
+	t.Helper()
+	c, s, n := forgedNetwork(t, 150, 2, 7)
+	err := s.ChangeSite(t.Context(), n.Sites[0].Spec.Code, func(site *usage.Site) error { site.Name = "=1+1"; return nil })
 	if err != nil {
 		t.Fatal(err)
 	}

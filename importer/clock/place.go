@@ -8,14 +8,9 @@ import (
 )
 
 const (
-	// driftPPM bounds the drift of an unadjusted watch crystal in a box
-	// outdoors. Typical tolerance at 25 °C is ±20 ppm, and −0.035 ppm/°C² about
-	// 25 °C takes another 10 ppm at a mean of 8 °C (Maxim, MAX6902 data sheet,
-	// page 14).
-	driftPPM = 30e-6
 	// bend bounds how far the drift of a clock strays from its mean between two
 	// anchors, as temperature bends it (tuning-fork parabola of −0.035 ppm/°C²
-	// about 25 °C, ibid.): a winter and a summer half of a year differ by some
+	// about 25 °C; Maxim, MAX6902 data sheet, page 14): a winter and a summer half of a year differ by some
 	// 10 ppm from their mean, weeks by less.
 	bend = 4e-6
 	// steeper bounds the drift of a clock whose drift is beyond belief, as a multiple
@@ -128,7 +123,7 @@ func (k *keeper) outside(r run, j int, base int64) (off, errorS float64) {
 	off, here := a[j].ahead()
 	here += float64(k.unsure(a[j].true, base-int64(off)))
 	off += float64(k.changed(a[j].true, base-int64(off)))
-	ppm := driftPPM
+	ppm := usage.ClockDrift
 	if r.steep {
 		ppm = steeper * k.own.steep
 	}
@@ -142,7 +137,7 @@ func (k *keeper) outside(r run, j int, base int64) (off, errorS float64) {
 			to, _ := q.ahead()
 			s := (to - from) / float64(q.true-p.true)
 			off += s * d
-			ppm = math.Min(driftPPM, driftPPM/2+float64(p.errorS+q.errorS)/float64(q.true-p.true))
+			ppm = math.Min(usage.ClockDrift, usage.ClockDrift/2+float64(p.errorS+q.errorS)/float64(q.true-p.true))
 			if r.steep {
 				ppm = steeper * math.Abs(s)
 			}
@@ -173,7 +168,7 @@ func (k *keeper) asItReads(r run) curve {
 	off := float64(k.asRead(r))
 	first := k.base[r.first]
 	return func(base int64) (float64, float64) {
-		return off, setError + driftPPM*float64(base-first)
+		return off, setError + usage.ClockDrift*float64(base-first)
 	}
 }
 
@@ -251,7 +246,7 @@ func (k *keeper) placeLost(n int) {
 		}
 		since := k.base[i] - k.base[r.first]
 		if room <= closeEnough {
-			k.set(i, n, low+room/2+since, room/2+errorMinute+int64(driftPPM*float64(length)))
+			k.set(i, n, low+room/2+since, room/2+errorMinute+int64(usage.ClockDrift*float64(length)))
 			continue
 		}
 		k.times[i] = Time{Earliest: low + since - errorMinute, Latest: low + room + since + errorMinute, Run: int32(n)}

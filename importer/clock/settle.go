@@ -1,7 +1,6 @@
 package clock
 
 import (
-	"cmp"
 	"fmt"
 	"math"
 	"slices"
@@ -61,11 +60,6 @@ func (k *keeper) settle() {
 	k.driftNotice()
 }
 
-// slopeOf is how many seconds the clock gained a second from a to b.
-func slopeOf(a, b anchor) float64 {
-	return float64(b.off()-a.off()) / max(float64(b.true-a.true), 1)
-}
-
 // settleLost looks at the anchors of a run without a date. Nobody sets a clock and
 // leaves it without one: where two contradict each other, one was noted wrongly,
 // and it is left out if a third anchor or a set right after the other tells which.
@@ -86,157 +80,6 @@ func (k *keeper) settleLost(n int) {
 		}
 		j = -1 // look at all pairs anew
 	}
-}
-
-// settleSteep leaves out of a run whose clock goes wrong beyond belief the times
-// that are off the line of those around them.
-func (k *keeper) settleSteep(n int) {
-	for j := 1; j+1 < len(k.runs[n].anchors); j++ {
-		a, b, c := k.runs[n].anchors[j-1], k.runs[n].anchors[j], k.runs[n].anchors[j+1]
-		if !b.belief && k.asSteep(a, c) && !(k.asSteep(a, b) && k.asSteep(b, c)) {
-			k.leaveOut(n, j)
-			j = 0 // look at all of them anew
-		}
-	}
-}
-
-// asSteep reports whether the clock gained about as much between two anchors as
-// it gains elsewhere, as a poor crystal does.
-func (k *keeper) asSteep(a, b anchor) bool {
-	const about = 0.3
-	gain := k.own.drift * float64(b.true-a.true)
-	return math.Abs(float64(b.off()-a.off())-gain) <= about*math.Abs(gain)+float64(a.errorS+b.errorS)
-}
-
-// own is what is known of how fast this one clock goes, from all its anchors. A
-// crystal keeps its drift, but for the weather, when the clock is set anew.
-type own struct {
-	drift float64 // seconds gained a second
-	known bool
-	steep float64 // of a clock that goes wrong beyond belief: by how much at the most; else 0
-}
-
-const (
-	// ownApart is how far apart anchors must lie for the drift between them to
-	// tell more of the crystal than of the people who read the time, seconds.
-	ownApart = 10 * day
-	// ownMost is the most time between two anchors that counts: a jump in one long
-	// time must not outweigh many short ones, seconds.
-	ownMost = 30 * day
-	// ownPairs is how many pairs of anchors tell a clock's own drift.
-	ownPairs = 3
-)
-
-// ownDrift takes the middle of the drifts between neighbouring anchors, weighed
-// by the time between them: jumps, sets and typing errors fall outside.
-func (k *keeper) ownDrift() {
-	type pair struct{ slope, weight float64 }
-	var pairs []pair
-	total := 0.0
-	for _, r := range k.runs {
-		for j := 0; j+1 < len(r.anchors); j++ {
-			a, b := r.anchors[j], r.anchors[j+1]
-			if s := slopeOf(a, b); b.true-a.true >= ownApart && math.Abs(s) <= believable {
-				weight := float64(min(b.true-a.true, ownMost))
-				pairs = append(pairs, pair{s, weight})
-				total += weight
-			}
-		}
-	}
-	if len(pairs) < ownPairs {
-		return
-	}
-	slices.SortFunc(pairs, func(a, b pair) int { return cmp.Compare(a.slope, b.slope) })
-	half := total / 2
-	for _, p := range pairs {
-		if half -= p.weight; half <= 0 {
-			k.own = own{drift: p.slope, known: true}
-			return
-		}
-	}
-}
-
-// drifts returns what the clock gains in a time, and by how much it may miss
-// that: little if its own drift is known, else what any clock may gain or lose.
-func (k *keeper) drifts(time int64) (gain, give float64) {
-	if k.own.known {
-		return k.own.drift * float64(time), stray * float64(time)
-	}
-	return 0, believable * float64(time)
-}
-
-// agree reports whether drift alone can lie between two anchors.
-func (k *keeper) agree(a, b anchor) bool {
-	errors := a.errorS + b.errorS
-	gain, give := k.drifts(b.true - a.true)
-	return b.true > a.true-int64(errors) && math.Abs(float64(b.off()-a.off())-gain) <= give+float64(errors)
-}
-
-// crystal finds a clock that goes wrong by more than is believable and always
-// alike: a poor crystal, and no typing error. Its known times are not joined by a
-// line unless a person says that they are right.
-func (k *keeper) crystal() {
-	slope, alike := k.steepness(true)
-	if !alike {
-		slope, alike = k.steepness(false)
-	}
-	if !alike {
-		return
-	}
-	k.own.drift, k.own.steep = slope, math.Abs(slope)
-	told := false
-	for n := range k.runs {
-		r := &k.runs[n]
-		if r.state != good || len(r.anchors) == 0 {
-			continue
-		}
-		last := r.anchors[len(r.anchors)-1]
-		r.steep = !last.belief
-		if told || len(r.anchors) < 2 {
-			continue
-		}
-		told = true
-		k.notice(Notice{
-			Kind: "drift", Rows: []int{r.first}, Stint: last.stint,
-			Says:    fmt.Sprintf("the clock is %s a day %s: more than any good crystal, and always alike. The clock board is faulty", words(int64(slope*day)), fastOrSlow(slope)),
-			Changes: "Times between two known ones carry an error as large as the clock's own until you say that these are right.",
-			Choices: []usage.Choice{{Answer: usage.AnswerBelieve, Says: "The known times are right. Correct the clock between them."}},
-		})
-	}
-}
-
-// steepness returns the middle slope of the pairs of neighbouring anchors that
-// drift cannot join, and whether these are two or more, most of all pairs, and
-// alike; with or without pairs that begin with a clock set, perhaps wrongly.
-func (k *keeper) steepness(sets bool) (slope float64, alike bool) {
-	var slopes []float64
-	pairs := 0
-	for _, r := range k.runs {
-		for j := 0; r.state == good && j+1 < len(r.anchors); j++ {
-			a, b := r.anchors[j], r.anchors[j+1]
-			if b.true-a.true < 3*day || !sets && a.kind == "clock set" && !a.belief {
-				continue
-			}
-			pairs++
-			if !k.agree(a, b) {
-				slopes = append(slopes, slopeOf(a, b))
-			}
-		}
-	}
-	if len(slopes) < 2 || len(slopes)*10 < pairs*6 {
-		return 0, false
-	}
-	slices.Sort(slopes)
-	wrong := len(slopes) / 4 // a time noted wrongly makes one of them too small and one too large
-	least, most := slopes[wrong], slopes[len(slopes)-1-wrong]
-	return slopes[len(slopes)/2], least*most > 0 && max(most/least, least/most) < 3
-}
-
-func fastOrSlow(slope float64) string {
-	if slope > 0 {
-		return "fast"
-	}
-	return "slow"
 }
 
 // alone looks at the only anchor of a run: a removal that is a whole number of
@@ -343,15 +186,6 @@ func (k *keeper) leaveOut(n, j int) bool {
 	return false
 }
 
-// movedAnHour reports whether a clock, set at a, was moved for daylight saving
-// before b: by itself, or by somebody at the box.
-func (k *keeper) movedAnHour(a, b anchor, step int64) bool {
-	if _, ok := k.change(a, b, step); ok {
-		return true
-	}
-	return abs(abs(step)-hour) < 2*minute && k.stay(a, b, step) > 0
-}
-
 // wrongSet leaves out the time of a clock set that later times contradict: the
 // clock was set, but not to what it should show.
 func (k *keeper) wrongSet(n, j int) bool {
@@ -405,23 +239,6 @@ func (k *keeper) setRight(n int, b anchor) bool {
 	}
 	set := k.runs[n+1].anchors[0]
 	return set.kind == "clock set" && set.true >= b.true-hour && set.true < b.true+hour
-}
-
-// toCivil reports whether the clock shows civil time at b and did not at a, or
-// changed with it: the last time noted of a run, off by an hour, is else more
-// likely noted wrongly than the clock moved.
-func (k *keeper) toCivil(a, b anchor, step int64) bool {
-	if _, ok := k.change(a, b, step); ok {
-		return true
-	}
-	right := func(x anchor) bool {
-		want := int64(k.offset(x.true))
-		if k.runs[0].zone {
-			want = 0
-		}
-		return abs(x.off()-want) < 10*minute
-	}
-	return right(b) && !right(a)
 }
 
 // jumped reports whether the readings leap forward somewhere between the
@@ -481,131 +298,6 @@ func (k *keeper) cutBetween(n int, a, b anchor, step int64) bool {
 	return true
 }
 
-// habits finds out whether it is people who move this clock when civil time
-// changes, in a call afterwards: the known times of the calls show it wherever the
-// first one after a change still has the old offset, and the next one the new.
-// A clock that moves by itself has the new one at the first.
-func (k *keeper) habits() {
-	var all []anchor
-	for _, r := range k.runs {
-		if r.state == good {
-			all = append(all, r.anchors...)
-		}
-	}
-	for j := 0; j+1 < len(all); j++ {
-		a, b := all[j], all[j+1]
-		if j+2 < len(all) && abs(all[j+2].off()-a.off()) < changeMiss {
-			j++ // b was noted wrongly
-			continue
-		}
-		step := b.off() - a.off()
-		switch at, ok := k.change(a, b, step); {
-		case b.row < 0:
-		case ok && k.callAfter(at, a, b) < 0:
-			k.itself++
-		case !ok && abs(abs(step)-hour) < changeMiss:
-			k.people++
-		case !ok && k.Site.Zone.OffsetAt(a.true) != k.Site.Zone.OffsetAt(b.true) && k.agree(a, b):
-			k.stayed++
-		}
-	}
-}
-
-// hourWrong reports whether b, between two others, was noted wrongly by an hour, on
-// a clock that moves by itself when civil time changes: it does from a to c.
-func (k *keeper) hourWrong(a, b, c anchor) bool {
-	follows := func(x, y anchor) bool {
-		_, ok := k.change(x, y, y.off()-x.off())
-		return ok
-	}
-	return k.itself > k.people && b.stint >= 0 && follows(a, c) && !(k.agree(a, b) && follows(b, c)) && !(follows(a, b) && k.agree(b, c))
-}
-
-// changed is what a clock that moves by itself gained by changes of civil time
-// from one instant to another, seconds; 0 of a clock that does not.
-func (k *keeper) changed(from, to int64) int64 {
-	if k.itself <= k.people {
-		return 0
-	}
-	gain := int64(k.Site.Zone.OffsetAt(to) - k.Site.Zone.OffsetAt(from))
-	if k.runs[0].zone { // it does not move, though its setting says so
-		return -gain
-	}
-	return gain
-}
-
-// unseen is by how much a clock may be off at an instant besides, seconds, when
-// the known times before and after agree and civil time went there and back
-// between them: it may have gone with it, which nobody saw. Where other known
-// times show that it does not, or that it does so by itself, there is no doubt.
-func (k *keeper) unseen(before, at, after int64) int32 {
-	if k.itself > k.people || k.itself+k.people == 0 && k.stayed > 0 || k.followsNoZone() {
-		return 0
-	}
-	zone, from := k.Site.Zone, k.Site.Zone.OffsetAt(before)
-	if zone.OffsetAt(after) != from {
-		return 0
-	}
-	if k.people > 0 {
-		return k.swung(before, at) // people move it late
-	}
-	off := int32(0)
-	for _, near := range [3]int64{at - 2*hour, at, at + 2*hour} { // the hour about a change may be either
-		d := zone.OffsetAt(near) - from
-		off = max(off, d, -d)
-	}
-	return off
-}
-
-// unsure is by how much a clock that people move may be off at an instant
-// besides, seconds, when nothing is known of it since, or until, another: a
-// change of civil time may have moved it.
-func (k *keeper) unsure(known, at int64) int32 {
-	if k.people == 0 || k.itself > k.people || k.followsNoZone() {
-		return 0
-	}
-	return k.swung(known, at)
-}
-
-// followsNoZone reports whether the clock's stamps say themselves what they are.
-func (k *keeper) followsNoZone() bool {
-	return k.Site.Keeping == usage.ClockUTC || k.Rows[k.runs[0].first].UTC
-}
-
-// swung is by how much civil time has been elsewhere than at one instant on the
-// way to another, seconds.
-func (k *keeper) swung(from, to int64) int32 {
-	const often = 28 * day // no zone keeps a season for less
-	off := k.Site.Zone.OffsetAt(from)
-	far := k.Site.Zone.OffsetAt(to) - off
-	far = max(far, -far)
-	for lo, hi := min(from, to), max(from, to); lo < hi; lo += often {
-		d := k.Site.Zone.OffsetAt(lo) - off
-		far = max(far, d, -d)
-	}
-	return far
-}
-
-// changeMiss is by how much the known times about a change of civil time may miss
-// its size, seconds.
-const changeMiss = 5 * minute
-
-// callAfter returns the first row after a visit to the box that lies between a
-// change of civil time after anchor a and the visit of anchor b; -1 without one.
-func (k *keeper) callAfter(at int64, a, b anchor) int {
-	i := max(a.row, 0)
-	for i >= 0 && i < b.row && k.base[i]-a.off() < at {
-		i = k.follow(i + 1)
-	}
-	if i < 0 || i >= b.row {
-		return -1
-	}
-	if calls := k.atTheBox(anchor{base: a.base, row: i, true: k.base[i] - a.off()}, b); len(calls) > 0 {
-		return calls[0]
-	}
-	return -1
-}
-
 // doubtCall widens the error of the rows from the beginning of run n, where it was
 // cut off for a step, to the last visit of somebody to the box before the anchor
 // that shows the step: the clock may have been moved only then.
@@ -619,13 +311,6 @@ func (k *keeper) doubtCall(n int, b anchor, step int64) {
 			r.loose, r.looseFrom, r.looseTo = int32(min(abs(step), math.MaxInt32)), r.first, i-1
 		}
 	}
-}
-
-// exactHour reports whether the clock went by an hour to within a minute or so:
-// somebody set it to summer time or back, and at the box.
-func exactHour(a, b anchor) bool {
-	miss := abs(abs(b.off()-a.off()) - hour)
-	return float64(miss) <= minute+usual/4*float64(b.true-a.true)
 }
 
 // smallJump is the largest step, in seconds, that a clock may have made by
@@ -642,29 +327,6 @@ func (k *keeper) loosen(n int, a anchor, by int32) {
 			r.looseTo = r.anchors[0].row
 		}
 	}
-}
-
-// change finds a change of civil time between two anchors that is as large as
-// what the clock gained.
-func (k *keeper) change(a, b anchor, step int64) (at int64, ok bool) {
-	before := k.Site.Zone.OffsetAt(a.true)
-	want := int64(k.Site.Zone.OffsetAt(b.true) - before)
-	if k.runs[0].zone { // a civil clock that did not change
-		want = -want
-	}
-	if want == 0 || abs(step-want) > changeMiss+int64(usual*float64(b.true-a.true)) {
-		return 0, false
-	}
-	lo, hi := a.true, b.true
-	for hi-lo > 1 {
-		mid := lo + (hi-lo)/2
-		if k.Site.Zone.OffsetAt(mid) == before {
-			lo = mid
-		} else {
-			hi = mid
-		}
-	}
-	return hi, true
 }
 
 // cutAt cuts run n before the first row that lies at or after an instant, by
@@ -720,18 +382,6 @@ func (k *keeper) atTheBox(a, b anchor) []int {
 	return out
 }
 
-func (k *keeper) savingNotice(b anchor) {
-	says, answer := "the known times show that the clock follows daylight saving, though its setting says that it does not", usage.AnswerCivil
-	if k.runs[0].zone {
-		says, answer = "the known times show that the clock does not follow daylight saving, though its setting says that it does", usage.AnswerFixed
-	}
-	k.notice(Notice{
-		Kind: "daylight saving", Rows: []int{max(b.row, 0)}, Stint: b.stint, Says: says,
-		Changes: "Times up to the last known one are right. Later ones follow the setting: change it on the site's page.",
-		Choices: []usage.Choice{{Answer: answer, Says: "So it is. I change the setting."}},
-	})
-}
-
 func (k *keeper) jumpNotice(i int, b anchor, step int64, why string) {
 	kind := "clock jump"
 	says := fmt.Sprintf("the clock was put %s by %s here: known times before and after agree on no other way", forwardOrBack(step), words(step))
@@ -749,22 +399,4 @@ func forwardOrBack(step int64) string {
 		return "forward"
 	}
 	return "back"
-}
-
-// driftNotice speaks of a clock that is off by more than a minute a week.
-func (k *keeper) driftNotice() {
-	const worth = 100e-6
-	for _, r := range k.runs {
-		if len(r.anchors) < 2 || r.steep || r.state != good {
-			continue
-		}
-		a, b := r.anchors[0], r.anchors[len(r.anchors)-1]
-		if s := slopeOf(a, b); b.true-a.true > 14*day && (s > worth || s < -worth) {
-			k.notice(Notice{
-				Kind: "drift", Rows: []int{r.first}, Stint: -1,
-				Says:    fmt.Sprintf("the clock is %s a week %s", words(int64(s*7*day)), fastOrSlow(s)),
-				Changes: "Times are corrected between known ones. A look at the coin cell and the crystal is worth while.",
-			})
-		}
-	}
 }
