@@ -34,6 +34,7 @@ func Read(data []byte, hint Hint) (*File, error) {
 	rd.parser = *newParser(infer(sample))
 	rd.rows()
 	rd.headless()
+	rd.whole()
 	if f.Rows != nil && holds(rd.roles, roleUnix) {
 		rd.resolveUnix()
 	} else {
@@ -240,15 +241,20 @@ func (rd *reader) describe() {
 	}
 }
 
-// pair gives the open row of each open/close pair its seconds. In a file that
-// only ever says open, beside the seconds, rows are whole openings.
-func pair(f *File) {
-	if !slices.ContainsFunc(f.Rows, func(r Row) bool { return r.Event == Close }) && slices.Contains(f.Dialect.Columns, "seconds") {
-		for i := range f.Rows {
-			f.Rows[i].Event = Whole
-		}
+// whole makes whole openings of the rows of a file that only ever says open, beside
+// the seconds. It comes before rows get their keys, by which other cards know them.
+func (rd *reader) whole() {
+	rows := rd.file.Rows
+	if !holds(rd.roles, roleSeconds) || slices.ContainsFunc(rows, func(r Row) bool { return r.Event == Close }) {
 		return
 	}
+	for i := range rows {
+		rows[i].Event = Whole
+	}
+}
+
+// pair gives the open row of each open/close pair its seconds.
+func pair(f *File) {
 	for i := range f.Rows {
 		if f.Rows[i].Event == Whole {
 			continue

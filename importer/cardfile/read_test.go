@@ -270,3 +270,25 @@ func TestReadBinary(t *testing.T) {
 		t.Errorf("Read(png) error = %v, want an Invalid fault", err)
 	}
 }
+
+// The same openings in another dialect have the same keys, so that the logbook knows
+// the one card in the other.
+func TestReadKeysAcrossDialects(t *testing.T) {
+	plain := mustRead(t, "2016-01-14 09:12:33,34\n2016-01-15 21:05:06,7\n", Hint{})
+	for name, data := range map[string]string{
+		"opened for": "opened 2016-01-14 at 09:12:33 for 34 s\nopened 2016-01-15 at 21:05:06 for 7 s\n",
+		"event":      "OPEN;14.01.2016;09:12:33;34\nOPEN;15.01.2016;21:05:06;7\n",
+		"in words":   "14 January 2016;9:12:33 AM;0:34\n15 January 2016;9:05:06 PM;0:07\n",
+	} {
+		f := mustRead(t, data, Hint{})
+		if len(f.Rows) != len(plain.Rows) {
+			t.Errorf("%s: %d rows, want %d", name, len(f.Rows), len(plain.Rows))
+			continue
+		}
+		for i := range f.Rows {
+			if f.Rows[i].Key != plain.Rows[i].Key || f.Rows[i].Event != Whole {
+				t.Errorf("%s: row %d has key %x and event %v, want %x and a whole opening", name, i, f.Rows[i].Key, f.Rows[i].Event, plain.Rows[i].Key)
+			}
+		}
+	}
+}
