@@ -58,12 +58,21 @@ check: test
 truth:
 	$(GO) run ./cmd/truth -networks 200 -seed $(or $(SEED),1)
 
-## soak: long runs: fuzzing of every reader of bytes from outside; 500 kills, full disks, flipped bytes
+## soak: every reader of bytes from outside fuzzed, FUZZTIME each; then kills, full disks, flipped bytes, readers, a day of use, SOAK=0.1 for a tenth
+FUZZTIME ?= 30m
+SOAK     ?= 1
+FUZZ     := importer/cardfile.FuzzRead importer/logbook.FuzzStitch importer/logbook.FuzzStitchGrowing importer.FuzzCollector \
+	importer.FuzzPrepare importer.FuzzBenchCheck store.FuzzMerge store.FuzzMergeTables store.FuzzDecodeBlock server.FuzzUpload \
+	cmd/doorleaf.FuzzTerminal web/report.FuzzReportText web/draw.FuzzRewriteIsSafe
+SOAKS    := TestKilled|TestFileSizeLimit|TestFullDisk|TestDiskFull|TestDamagedFiles|TestReadersDuringImports|TestDayOfUse|TestMemoryOfLargeUploads
+
 soak: assets
-	$(GO) test ./importer/cardfile -run XXX -fuzz FuzzRead -fuzztime 5m -fuzzminimizetime 10x
-	$(GO) test ./importer -run XXX -fuzz FuzzCollector -fuzztime 5m -fuzzminimizetime 10x
-	$(GO) test ./store -run XXX -fuzz FuzzMerge -fuzztime 5m -fuzzminimizetime 10x
-	DOORLEAF_SOAK=1 $(GO) test ./store ./cmd/doorleaf -count 1 -v -timeout 3h -run 'TestKilled|TestFileSizeLimit|TestFullDisk|TestDamagedFiles'
+	@for f in $(FUZZ); do \
+	  echo "fuzzing $$f for $(FUZZTIME)"; \
+	  $(GO) test ./$${f%.*} -run XXX -fuzz "^$${f##*.}\$$" -fuzztime $(FUZZTIME) -fuzzminimizetime 10x || exit 1; \
+	done
+	DOORLEAF_SOAK=$(SOAK) $(GO) test ./store -count 1 -v -timeout 4h -run 'TestHistories|TestMergeIsAUnion' -rapid.checks 1000
+	DOORLEAF_SOAK=$(SOAK) $(GO) test ./store ./cmd/doorleaf -p 1 -count 1 -v -timeout 6h -run '$(SOAKS)'
 
 ## bench: benchmarks, and the whole program beside the sqlite3 command line
 bench: build

@@ -7,8 +7,10 @@ import (
 	"fmt"
 	"io"
 	"io/fs"
+	"maps"
 	"path"
 	"regexp"
+	"slices"
 	"strings"
 	"unicode/utf8"
 
@@ -36,7 +38,8 @@ type Found struct {
 	Name   string // last element of Path
 	Folder string // Path without Name; "" for a file on its own
 	Tag    string // site code from the tag file beside it, "" without one
-	Bytes  []byte
+	Bytes  []byte // nil where they were packed
+	Packed []byte // what PackWith's function made of them
 }
 
 // Skip is a file that an import passed over.
@@ -55,11 +58,23 @@ type Collector struct {
 	found   []Found
 	skipped []Skip
 	tags    map[string]string // folder → site code
+	pack    func([]byte) ([]byte, error)
 }
 
 // NewCollector returns a Collector with the given limits.
 func NewCollector(limits Limits) *Collector {
 	return &Collector{limits: limits, tags: map[string]string{}}
+}
+
+// PackWith lets pack make each card's bytes smaller as soon as they are read, so that
+// no two cards stand in memory in full. Found then has Packed and no Bytes.
+func (c *Collector) PackWith(pack func(data []byte) ([]byte, error)) { c.pack = pack }
+
+// Resume counts what an import has brought already in an earlier part, so that its
+// limits hold for all of its parts together.
+func (c *Collector) Resume(files int, bytes int64) {
+	c.files += files
+	c.total += bytes
 }
 
 // Add takes in one file. A file in a folder is passed over when its name is no
@@ -142,7 +157,14 @@ func (c *Collector) addCard(name string, r io.Reader) error {
 		return err
 	}
 	dir, base := path.Split(name)
-	c.found = append(c.found, Found{Path: name, Name: base, Folder: strings.TrimSuffix(dir, "/"), Bytes: data})
+	found := Found{Path: name, Name: base, Folder: strings.TrimSuffix(dir, "/"), Bytes: data}
+	if c.pack != nil {
+		if found.Packed, err = c.pack(data); err != nil {
+			return fmt.Errorf("pack %s: %w", name, err)
+		}
+		found.Bytes = nil
+	}
+	c.found = append(c.found, found)
 	return nil
 }
 
@@ -348,6 +370,10 @@ func (c *Collector) Skipped() []Skip { return c.skipped }
 // cardExtensions are the name endings that loggers give their files.
 // Common practice, no source.
 var cardExtensions = map[string]bool{"": true, ".txt": true, ".csv": true, ".log": true, ".tsv": true, ".dat": true, ".prn": true}
+
+// CardEndings returns the endings that the name of a card file in a folder may have,
+// "" for none, in small letters, sorted.
+func CardEndings() []string { return slices.Sorted(maps.Keys(cardExtensions)) }
 
 // Candidate reports whether a file in a folder may be a card file by its name.
 func Candidate(name string) bool {

@@ -81,11 +81,21 @@ func Prepare(in PrepareIn) (Prepared, error) {
 	if err != nil {
 		return Prepared{}, &usage.Fault{Kind: usage.Invalid, What: "the header of the log cannot be written as " + log.encoding, Err: err, Try: "leave its accents off"}
 	}
+	if readsAsRow(body) {
+		return Prepared{}, &usage.Fault{Kind: usage.Invalid, What: "the header of the log would be read as an opening", Try: "use words such as the names of the columns, or leave it empty"}
+	}
 	p.Files = []PreparedFile{{TagName, []byte("site " + in.Site.Code + "\r\n")}, {p.Setting.LogFile, body}}
 	if p.Setting.ClockFile != "" {
 		p.Files = append(p.Files, PreparedFile{p.Setting.ClockFile, []byte(withEnd(p.Setting.ClockDigits(p.Reading), log.end()))})
 	}
 	return p, nil
+}
+
+// readsAsRow reports whether the beginning of a log would count as something that the
+// logger wrote: a row, or the seconds of the last row of the card before.
+func readsAsRow(body []byte) bool {
+	f, err := cardfile.Read(body, cardfile.Hint{})
+	return err == nil && (len(f.Rows) > 0 || f.LeadingS != usage.Unknown)
 }
 
 // usualHeader begins the log of a site of which no card was read yet: a remark of one

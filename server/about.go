@@ -55,7 +55,11 @@ func (s *server) aboutSite(ctx context.Context, site store.SiteSummary) (web.Abo
 	if err != nil {
 		return page, err
 	}
-	if page.Season, err = s.exampleSeason(siteSeasons{site, data}); err != nil {
+	t, err := s.tally(ctx, site.Code)
+	if err != nil {
+		return page, err
+	}
+	if page.Season, err = s.exampleSeason(siteSeasons{site, t}); err != nil {
 		return page, err
 	}
 	page.Visit, err = s.exampleVisit(ctx, site, data.Days)
@@ -64,7 +68,7 @@ func (s *server) aboutSite(ctx context.Context, site store.SiteSummary) (web.Abo
 
 // exampleSeason is the latest season that is complete, else the latest.
 func (s *server) exampleSeason(site siteSeasons) (*web.AboutSeason, error) {
-	seasons := seasonsOf(site)
+	seasons := site.tally.seasons
 	var latest *web.AboutSeason
 	for i := len(seasons) - 1; i >= 0; i-- {
 		f, err := figuresOf(site, seasons[i], s.Now().Unix())

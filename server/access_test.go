@@ -84,6 +84,8 @@ var wanted = map[need]string{
 		POST /tray/{tray}/keep
 		POST /tray/{tray}/throw
 		GET /tray/{tray}/receipt
+		GET /set-up
+		POST /set-up
 		GET /sites/new
 		POST /sites/new
 		GET /sites/{code}/change
@@ -104,6 +106,10 @@ var wanted = map[need]string{
 		POST /sites/{code}/prepare/usual
 		GET /bench
 		POST /bench
+		GET /merge
+		POST /merge
+		GET /merge/{bundle}
+		POST /merge/{bundle}
 		GET /round/done
 		POST /round/done
 		GET /round/kept

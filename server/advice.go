@@ -48,17 +48,29 @@ func whyWords(sites []store.SiteSummary, found importer.Advice, c *readCard) str
 	if c.Tag != "" && nameOf(sites, c.Tag) == c.Tag {
 		tag = web.WhyTagUnknown(c.Tag) + " "
 	}
+	if folder := folderSite(sites, c); folder != "" && found.Site != "" && folder != found.Site {
+		tag += web.ButFolder(nameOf(sites, folder)) + " "
+	}
 	switch found.By {
 	case importer.ByKept:
-		return web.WhyKept
+		return tag + web.WhyKept
 	case importer.ByTag:
-		return web.WhyTag
+		return tag + web.WhyTag
 	case importer.ByOverlap:
 		return tag + web.WhyOverlap(c.overlap[0].Rows)
 	case importer.ByFolder:
 		return tag + web.WhyFolder
 	}
 	return tag + web.WhyNone
+}
+
+// folderSite is the site that a card's folder alone speaks for, "" for none.
+func folderSite(sites []store.SiteSummary, c *readCard) string {
+	plain := make([]usage.Site, len(sites))
+	for i := range sites {
+		plain[i] = sites[i].Site
+	}
+	return importer.Advise(plain, importer.Clues{Folder: c.Folder}).Site
 }
 
 // question asks about rows that stand in the logbook of another site than the

@@ -85,8 +85,12 @@ func (s *server) exampleValues(ctx context.Context) (map[string]string, error) {
 	if err != nil {
 		return nil, err
 	}
-	if seasons := seasonsOf(siteSeasons{most, data}); len(seasons) > 0 {
-		values["season"] = seasons[len(seasons)-1].String()
+	t, err := s.tally(ctx, most.Code)
+	if err != nil {
+		return nil, err
+	}
+	if n := len(t.seasons); n > 0 {
+		values["season"] = t.seasons[n-1].String()
 	}
 	if days := data.Days; len(days) > 0 {
 		last := days[len(days)-1].Date

@@ -1,6 +1,8 @@
 package server
 
 import (
+	"cmp"
+	"context"
 	"errors"
 	"fmt"
 	"io"
@@ -14,6 +16,7 @@ import (
 	"github.com/go-chi/chi/v5"
 
 	"doorleaf/importer"
+	"doorleaf/importer/cardfile"
 	"doorleaf/store"
 	"doorleaf/usage"
 	"doorleaf/web"
@@ -44,6 +47,10 @@ func (s *server) sendBring(w http.ResponseWriter, r *http.Request, status int, p
 	page.Base = web.Base{Here: web.PlaceBring}
 	page.Sites = len(sites)
 	page.Limits = web.UploadLimits(s.Limits.CardBytes, s.Limits.TotalBytes, s.Limits.Files)
+	page.Bounds = web.BringBounds{
+		CardBytes: s.Limits.CardBytes, TotalBytes: s.Limits.TotalBytes, Files: s.Limits.Files,
+		Endings: cardEndings(), Tag: importer.TagName,
+	}
 	return s.send(w, r, status, page)
 }
 
@@ -55,29 +62,104 @@ func (s *server) bring(w http.ResponseWriter, r *http.Request) error {
 	case <-r.Context().Done():
 		return r.Context().Err()
 	}
+	defer lean()()
 	moreTime(w, slowWork)
 	r.Body = steady(w, r.Body, s.stall, slowWork)
 	r.Body = http.MaxBytesReader(w, r.Body, bodyFactor*s.Limits.TotalBytes)
-	got, err := s.collect(r)
-	if err != nil {
+	tray := r.URL.Query().Get("tray")
+	got := importer.NewCollector(s.Limits)
+	got.PackWith(store.PackCard)
+	if tray != "" {
+		there, bytes, err := s.Store.TrayLoad(r.Context(), tray)
+		if err != nil {
+			return err
+		}
+		got.Resume(there, bytes)
+	}
+	if err := s.collect(r, got); err != nil {
 		return s.refuseUpload(w, r, got, err)
 	}
 	cards := got.Cards()
-	if len(cards) == 0 {
+	switch {
+	case len(cards) > 0:
+		var err error
+		if tray, err = s.lay(r.Context(), tray, got); err != nil {
+			return s.refuseUpload(w, r, got, err)
+		}
+	case !wantsJSON(r):
 		return s.refuseUpload(w, r, got, invalid("no card file was among what was chosen", "Choose the text files that the loggers write, a folder with them, or a .zip."))
 	}
-	name, err := s.Store.FillTray(r.Context(), trayCards(cards))
-	if err != nil {
-		return err
+	if wantsJSON(r) {
+		return sendJSON(w, r, broughtOf(tray, got))
 	}
-	s.slips.put(name, slip{skipped: skippedWords(got)})
-	return seeOther(w, r, "/tray/"+name)
+	return seeOther(w, r, "/tray/"+tray)
+}
+
+// lay lays the cards of an upload on a tray, a new one where tray is "", and returns
+// its name.
+func (s *server) lay(ctx context.Context, tray string, got *importer.Collector) (string, error) {
+	cards := trayCards(got.Cards())
+	if tray != "" {
+		err := s.Store.AddToTray(ctx, tray, cards)
+		if err == nil {
+			skipped := append(s.slips.get(tray).skipped, skippedWords(got)...)
+			s.slips.put(tray, slip{skipped: skipped[:min(len(skipped), skippedMost)]})
+		}
+		return tray, err
+	}
+	tray, err := s.Store.FillTray(ctx, cards)
+	if err == nil {
+		s.slips.put(tray, slip{skipped: skippedWords(got)})
+	}
+	return tray, err
+}
+
+// brought is what a script that sends cards one by one is told of each.
+type brought struct {
+	Tray  string `json:"tray"`  // to lay the next ones on; "" while there is none
+	Cards int    `json:"cards"` // that this request laid on it
+	Says  string `json:"says"`
+}
+
+func broughtOf(tray string, got *importer.Collector) brought {
+	var cards []web.ReadCard
+	for _, found := range got.Cards() {
+		var c web.ReadCard
+		data, err := store.UnpackCard(found.Packed)
+		var file *cardfile.File
+		if err == nil {
+			file, err = cardfile.Read(data, cardfile.Hint{})
+		}
+		switch {
+		case len(data) == 0:
+			c.Problem = web.ProblemEmpty
+		case err != nil:
+			c.Problem = web.Problem(err)
+		default:
+			c.Rows = len(file.Rows)
+			c.First, c.Last = span(file)
+		}
+		cards = append(cards, c)
+	}
+	return brought{tray, len(cards), web.Brought(cards, skippedWords(got))}
+}
+
+// wantsJSON reports whether a script of ours asks, which wants no page.
+func wantsJSON(r *http.Request) bool { return r.Header.Get("Accept") == "application/json" }
+
+// cardEndings are the endings of card files for a page: "." where there is none.
+func cardEndings() string {
+	endings := importer.CardEndings()
+	for i := range endings {
+		endings[i] = cmp.Or(endings[i], ".")
+	}
+	return strings.Join(endings, " ")
 }
 
 // refuseUpload shows the form again and says why nothing was taken.
 func (s *server) refuseUpload(w http.ResponseWriter, r *http.Request, got *importer.Collector, cause error) error {
 	var fault *usage.Fault
-	if !errors.As(cause, &fault) {
+	if !errors.As(cause, &fault) || wantsJSON(r) {
 		return cause
 	}
 	page := web.BringPage{Fault: web.Problem(fault), Try: web.Try(fault), Skipped: skippedWords(got)}
@@ -85,23 +167,22 @@ func (s *server) refuseUpload(w http.ResponseWriter, r *http.Request, got *impor
 }
 
 // collect reads the files of an upload, one after another, within the limits.
-func (s *server) collect(r *http.Request) (*importer.Collector, error) {
-	got := importer.NewCollector(s.Limits)
+func (s *server) collect(r *http.Request, got *importer.Collector) error {
 	parts, err := r.MultipartReader()
 	if err != nil {
-		return got, &usage.Fault{Kind: usage.Invalid, What: "the upload is no form with files", Err: err}
+		return &usage.Fault{Kind: usage.Invalid, What: "the upload is no form with files", Err: err}
 	}
 	for n := 0; ; n++ {
 		part, err := parts.NextRawPart()
 		if err == io.EOF {
-			return got, nil
+			return nil
 		}
 		if err != nil {
-			return got, &usage.Fault{Kind: kindOfBody(err), What: "the upload broke off", Try: "Send it again.", Err: err}
+			return &usage.Fault{Kind: kindOfBody(err), What: "the upload broke off", Try: "Send it again.", Err: err}
 		}
 		if err := addPart(got, part, n-s.Limits.Files); err != nil {
 			io.Copy(io.Discard, r.Body) // or the browser would not hear the answer
-			return got, err
+			return err
 		}
 	}
 }
@@ -149,7 +230,7 @@ func pathOf(part *multipart.Part) string {
 func trayCards(found []importer.Found) []store.TrayCard {
 	cards := make([]store.TrayCard, len(found))
 	for i, f := range found {
-		cards[i] = store.TrayCard{Name: f.Name, Folder: f.Folder, Tag: f.Tag, Bytes: f.Bytes}
+		cards[i] = store.TrayCard{Name: f.Name, Folder: f.Folder, Tag: f.Tag, Packed: f.Packed}
 	}
 	return cards
 }

@@ -40,7 +40,7 @@ func (s *server) compare(w http.ResponseWriter, r *http.Request) error {
 			return nil
 		}
 	}
-	sides, err := sidesOf(sites, seasons, all)
+	sides, err := s.sidesOf(r.Context(), sites, seasons, all)
 	if err != nil {
 		return err
 	}
@@ -108,8 +108,8 @@ func commonSeason(sites []siteSeasons) (name string) {
 // exposureBySeason sums a site's exposure, s, by the name of the season.
 func exposureBySeason(site siteSeasons) map[string]int64 {
 	sums := map[string]int64{}
-	for _, d := range site.data.Days {
-		sums[usage.SeasonOf(d.Date, site.hemisphere()).String()] += int64(d.ExposureS)
+	for i, season := range site.tally.seasons {
+		sums[season.String()] = site.tally.exposed[i]
 	}
 	return sums
 }
@@ -122,7 +122,7 @@ type comparedSide struct {
 
 // sidesOf returns the given seasons of the sites, the earliest first. A season that
 // is not of a site's half of the world is left out there.
-func sidesOf(sites []siteSeasons, names []string, all []siteSeasons) ([]comparedSide, error) {
+func (s *server) sidesOf(ctx context.Context, sites []siteSeasons, names []string, all []siteSeasons) ([]comparedSide, error) {
 	for _, name := range names {
 		if err := checkSeason(name, all); err != nil {
 			return nil, err
@@ -133,6 +133,10 @@ func sidesOf(sites []siteSeasons, names []string, all []siteSeasons) ([]compared
 	}
 	var sides []comparedSide
 	for _, site := range sites {
+		data, err := s.Store.SeasonData(ctx, site.Code)
+		if err != nil {
+			return nil, err
+		}
 		var seasons []usage.Season
 		for _, name := range names {
 			if season, err := usage.ParseSeason(name, site.hemisphere()); err == nil {
@@ -141,11 +145,11 @@ func sidesOf(sites []siteSeasons, names []string, all []siteSeasons) ([]compared
 		}
 		slices.SortFunc(seasons, func(a, b usage.Season) int { return cmp.Compare(a.Start, b.Start) })
 		for _, season := range seasons {
-			f, err := usage.SeasonFiguresOf(site.Site, season, site.data)
+			f, err := site.tally.in(site.Site, season)
 			if err != nil {
 				return nil, err
 			}
-			sides = append(sides, comparedSide{usage.Side{Site: site.Site, Season: season, Data: site.data}, f})
+			sides = append(sides, comparedSide{usage.Side{Site: site.Site, Season: season, Data: data}, f})
 		}
 	}
 	return sides, nil

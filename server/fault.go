@@ -73,7 +73,7 @@ func (s *server) answer(w http.ResponseWriter, r *http.Request, p web.FaultPage)
 }
 
 func wantsProblem(r *http.Request) bool {
-	return strings.HasPrefix(r.URL.Path, "/api/") || r.URL.Path == "/healthz"
+	return strings.HasPrefix(r.URL.Path, "/api/") || r.URL.Path == "/healthz" || wantsJSON(r) && r.Method == http.MethodPost
 }
 
 // problem is an error as RFC 9457 describes it.

@@ -10,6 +10,7 @@ import (
 	"doorleaf/store"
 	"doorleaf/usage"
 	"doorleaf/web"
+	"doorleaf/web/chart"
 )
 
 func (s *server) routeNetwork(r chi.Router) {
@@ -23,14 +24,20 @@ func (s *server) network(w http.ResponseWriter, r *http.Request) error {
 		return err
 	}
 	page := web.NetworkPage{Base: web.Base{Here: web.PlaceNetwork}}
-	for _, site := range sites {
-		row, from, err := s.networkSite(r.Context(), site)
-		if err != nil {
-			return err
-		}
+	rows := make([]networkRow, len(sites))
+	err = forEach(r.Context(), sites, func(ctx context.Context, i int, code string) error {
+		row, err := s.networkRow(ctx, code)
+		rows[i] = row
+		return err
+	})
+	if err != nil {
+		return err
+	}
+	for i, site := range sites {
+		row := s.networkSite(site, rows[i])
 		page.Visits += row.Visits
 		page.ExposedS += row.ExposedS
-		if from != nil && (page.From == nil || *from < *page.From) {
+		if from := rows[i].first; from != nil && (page.From == nil || *from < *page.From) {
 			page.From = from
 		}
 		page.Sites = append(page.Sites, row)
@@ -40,67 +47,106 @@ func (s *server) network(w http.ResponseWriter, r *http.Request) error {
 	return s.send(w, r, http.StatusOK, page)
 }
 
-// networkSite is one row of the network page, and the date of the first opening.
-func (s *server) networkSite(ctx context.Context, site store.SiteSummary) (web.NetworkSite, *usage.Date, error) {
-	months, err := s.Store.Months(ctx, site.Code)
-	if err != nil {
-		return web.NetworkSite{}, nil, err
+// networkRow is what a row of the network page says as long as nothing of its site
+// changes.
+type networkRow struct {
+	weekly  usage.Sum
+	hours   chart.Figure
+	odd     []string // the first open findings
+	open    int      // how many there are
+	season  usage.Season
+	figures usage.SeasonFigures // of season, by which the box is judged
+	first   *usage.Date         // of the first opening
+}
+
+func (s *server) networkRow(ctx context.Context, code string) (networkRow, error) {
+	return recall(ctx, s.memo, code, "network row", func(ctx context.Context) (row networkRow, bytes int, err error) {
+		site, err := s.Store.Site(ctx, code)
+		if err != nil {
+			return row, 0, err
+		}
+		t, err := s.tally(ctx, code)
+		if err != nil {
+			return row, 0, err
+		}
+		row.weekly = t.weekly
+		if row.season, row.figures, err = judgedBy(site.Site, t); err != nil {
+			return row, 0, err
+		}
+		if row.odd, row.open, err = s.oddAt(ctx, code); err != nil {
+			return row, 0, err
+		}
+		if row.first, err = firstOpening(site); err != nil {
+			return row, 0, err
+		}
+		bytes, err = s.addHourProfile(ctx, &row, code)
+		return row, bytes, err
+	})
+}
+
+// addHourProfile draws the visits through the day and returns about how much memory the
+// row takes, or -1 where the drawing has to be tried again.
+func (s *server) addHourProfile(ctx context.Context, row *networkRow, code string) (bytes int, err error) {
+	bytes = figuresBytes + 2000
+	if row.weekly.ExposureS == 0 || s.Charts == nil {
+		return bytes, nil
 	}
-	data, err := s.Store.SeasonData(ctx, site.Code)
+	months, err := s.Store.Months(ctx, code)
 	if err != nil {
-		return web.NetworkSite{}, nil, err
+		return 0, err
 	}
-	weekly := usage.DispersionOfSeasons(data.Days, usage.HemisphereOf(site.Latitude)).Weekly(months)
-	row := web.NetworkSite{
-		Site: heading(site.Site), Weekly: weekly.Rate, Visits: weekly.Visits, ExposedS: weekly.ExposureS,
-		LastCard: site.LastCardAt, Cards: site.Cards,
+	row.hours, err = s.Charts.HourProfile(ctx, "hours-"+strings.ToLower(code), usage.PatternOf(code, nil, months))
+	if err != nil {
+		s.Log.Warn("draw hour profile", "site", code, "err", err)
+		return -1, nil
+	}
+	return bytes + len(row.hours.Wide) + len(row.hours.Narrow), nil
+}
+
+// networkSite is one row of the network page.
+func (s *server) networkSite(site store.SiteSummary, row networkRow) web.NetworkSite {
+	now := s.Now().Unix()
+	out := web.NetworkSite{
+		Site: heading(site.Site), Weekly: row.weekly.Rate, Visits: row.weekly.Visits, ExposedS: row.weekly.ExposureS,
+		LastCard: site.LastCardAt, Cards: site.Cards, Hours: row.hours, Odd: row.odd, MoreOdd: row.open - len(row.odd),
+		Glance: web.GlanceOf(row.figures, row.season, row.open, site.LastCardAt, now),
 	}
 	if site.LastCardAt != nil {
-		row.Age = web.AgeWords(*site.LastCardAt, s.Now().Unix())
+		out.Age = web.AgeWords(*site.LastCardAt, now)
 	}
-	if weekly.ExposureS > 0 && s.Charts != nil {
-		row.Hours, err = s.Charts.HourProfile(ctx, "hours-"+strings.ToLower(site.Code), usage.PatternOf(site.Code, nil, months))
-		if err != nil {
-			s.Log.Warn("draw hour profile", "site", site.Code, "err", err)
-		}
-	}
-	if err := s.addOdd(ctx, &row); err != nil {
-		return row, nil, err
-	}
-	if row.Glance, err = glanceOf(siteSeasons{site, data}, len(row.Odd)+row.MoreOdd, s.Now().Unix()); err != nil {
-		return row, nil, err
-	}
+	return out
+}
+
+// firstOpening is the date of the first opening; nil without one.
+func firstOpening(site store.SiteDetail) (*usage.Date, error) {
 	if site.Totals.FirstAt == 0 {
-		return row, nil, nil
+		return nil, nil
 	}
 	zone, err := usage.LoadZone(site.Zone)
 	if err != nil {
-		return row, nil, err
+		return nil, err
 	}
 	first, _ := zone.Civil(site.Totals.FirstAt)
-	return row, &first, nil
+	return &first, nil
 }
 
-// glanceOf judges a box by its latest season with web.GlanceDays covered days, or by
-// the latest there is.
-func glanceOf(site siteSeasons, questions int, now int64) (web.Glance, error) {
-	var season usage.Season
-	var figures usage.SeasonFigures
-	seasons := seasonsOf(site)
-	for i := len(seasons) - 1; i >= 0; i-- {
-		f, err := usage.SeasonFiguresOf(site.Site, seasons[i], site.data)
+// judgedBy returns the season by which a box is judged: its latest with web.GlanceDays
+// covered days, or the latest there is.
+func judgedBy(site usage.Site, t *tally) (season usage.Season, figures usage.SeasonFigures, err error) {
+	for i := len(t.seasons) - 1; i >= 0; i-- {
+		f, err := t.in(site, t.seasons[i])
 		if err != nil {
-			return web.Glance{}, err
+			return season, figures, err
 		}
 		enough := f.CoveredDays >= web.GlanceDays
 		if enough || figures.Code == "" {
-			season, figures = seasons[i], f
+			season, figures = t.seasons[i], f
 		}
 		if enough {
 			break
 		}
 	}
-	return web.GlanceOf(figures, season, questions, site.LastCardAt, now), nil
+	return season, figures, nil
 }
 
 // addMap puts the sites on a map and says at first sight how they do.
@@ -118,17 +164,17 @@ func addMap(page *web.NetworkPage, sites []store.SiteSummary) {
 // oddShown is how many open findings a row of the network page shows.
 const oddShown = 2
 
-func (s *server) addOdd(ctx context.Context, row *web.NetworkSite) error {
-	findings, err := s.Store.Findings(ctx, row.Code)
+// oddAt returns the first open findings of a site, and how many there are.
+func (s *server) oddAt(ctx context.Context, code string) (odd []string, open int, err error) {
+	findings, err := s.Store.Findings(ctx, code)
 	if err != nil {
-		return err
+		return nil, 0, err
 	}
-	open := openFindings(findings)
-	for _, f := range open[:min(len(open), oddShown)] {
-		row.Odd = append(row.Odd, capital(f.Says))
+	found := openFindings(findings)
+	for _, f := range found[:min(len(found), oddShown)] {
+		odd = append(odd, capital(f.Says))
 	}
-	row.MoreOdd = len(open) - len(row.Odd)
-	return nil
+	return odd, len(found), nil
 }
 
 // placeRanges draws the weekly rates of all sites on one scale.

@@ -401,11 +401,11 @@ func openFindings(all []usage.Finding) (open []usage.Finding) {
 // page itself says what is wrong.
 func (s *server) navOf(r *http.Request, p web.Page) web.Nav {
 	if _, fault := p.(web.FaultPage); fault {
-		return web.Nav{}
+		return web.Nav{Network: s.networkName(r), Words: s.words(r)}
 	}
 	open, err := s.Store.OpenFindings(r.Context())
 	if err != nil {
 		s.Log.Warn("count open questions", "err", strings.TrimSpace(err.Error()))
 	}
-	return web.Nav{Questions: open}
+	return web.Nav{Questions: open, Network: s.networkName(r), Words: s.words(r)}
 }

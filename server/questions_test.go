@@ -133,7 +133,7 @@ func TestQuestionsAddress(t *testing.T) {
 
 // asked is a network whose site MILL has other findings than were derived.
 type asked struct {
-	Network
+	network
 	findings []usage.Finding
 	ruled    *[]usage.Ruling
 }
@@ -313,4 +313,4 @@ func TestQuestionsOfAnEmptyNetwork(t *testing.T) {
 	}
 }
 
-var _ Network = asked{Network: (*store.Store)(nil)}
+var _ Network = asked{network: (*store.Store)(nil)}

@@ -195,6 +195,11 @@ func SeasonReport(ctx context.Context, network Network, now func() time.Time, se
 	}
 	out := figuresFor(n)
 	out.OneSite = code != ""
+	called, err := network.Network(ctx)
+	if err != nil {
+		return report.Season{}, err
+	}
+	out.Called = called.Name
 	places := placesByCode(n)
 	out.Made = usage.DateOf(s.Now().UTC().Date())
 	out.Sites = nil

@@ -347,7 +347,7 @@ func pagesSet(t *testing.T) *web.Set {
 func logTo(w io.Writer) *slog.Logger { return slog.New(slog.NewTextHandler(w, nil)) }
 
 // packed is a .zip.
-func packed(t *testing.T, files map[string][]byte) []byte {
+func packed(t testing.TB, files map[string][]byte) []byte {
 	t.Helper()
 	var b bytes.Buffer
 	z := zip.NewWriter(&b)

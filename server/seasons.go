@@ -21,28 +21,27 @@ func (s *server) routeSeasons(r chi.Router) {
 	r.Get("/seasons/{season}", s.do(s.season))
 }
 
-// siteSeasons is a site with what all of its seasons are made from.
+// siteSeasons is a site with the figures of all of its seasons.
 type siteSeasons struct {
 	store.SiteSummary
-	data usage.SeasonData
+	tally *tally
 }
 
 func (s siteSeasons) hemisphere() usage.Hemisphere { return usage.HemisphereOf(s.Latitude) }
 
-// allSeasons loads every site. It reads no opening.
+// allSeasons returns every site. It reads no opening.
 func (s *server) allSeasons(ctx context.Context) ([]siteSeasons, error) {
 	sites, err := s.Store.Sites(ctx)
 	if err != nil {
 		return nil, err
 	}
 	all := make([]siteSeasons, len(sites))
-	for i, site := range sites {
-		all[i].SiteSummary = site
-		if all[i].data, err = s.Store.SeasonData(ctx, site.Code); err != nil {
-			return nil, err
-		}
-	}
-	return all, nil
+	err = forEach(ctx, sites, func(ctx context.Context, i int, code string) error {
+		t, err := s.tally(ctx, code)
+		all[i] = siteSeasons{sites[i], t}
+		return err
+	})
+	return all, err
 }
 
 // siteFigures is a site in one season, which is of its own hemisphere.
@@ -56,10 +55,10 @@ type siteFigures struct {
 func figuresOf(site siteSeasons, season usage.Season, now int64) (siteFigures, error) {
 	f := siteFigures{siteSeasons: site, season: season}
 	var err error
-	if f.figures, err = usage.SeasonFiguresOf(site.Site, season, site.data); err != nil {
+	if f.figures, err = site.tally.in(site.Site, season); err != nil {
 		return f, err
 	}
-	if f.last, err = usage.SeasonFiguresOf(site.Site, season.LastYear(), site.data); err != nil {
+	if f.last, err = site.tally.in(site.Site, season.LastYear()); err != nil {
 		return f, err
 	}
 	f.ended, err = hasEnded(site.Site, season, now)
@@ -132,22 +131,11 @@ func checkSeason(name string, all []siteSeasons) error {
 	return notFound(fmt.Sprintf("no site has a season %s in its half of the world", name), "Look at the list of seasons.")
 }
 
-// seasonsOf returns the seasons in which a site recorded anything, ascending.
-func seasonsOf(site siteSeasons) []usage.Season {
-	var seasons []usage.Season
-	for _, d := range site.data.Days {
-		if n := len(seasons); d.ExposureS > 0 && (n == 0 || d.Date > seasons[n-1].Last()) {
-			seasons = append(seasons, usage.SeasonOf(d.Date, site.hemisphere()))
-		}
-	}
-	return seasons
-}
-
 // seasonNames returns the seasons of all sites, the latest first.
 func seasonNames(all []siteSeasons) []string {
 	starts := map[string]usage.Month{}
 	for _, site := range all {
-		for _, season := range seasonsOf(site) {
+		for _, season := range site.tally.seasons {
 			name := season.String()
 			starts[name] = max(starts[name], season.Start)
 		}
@@ -325,7 +313,7 @@ func (s *server) sitesPanel(ctx context.Context, n networkSeason) *web.Panel {
 func neighbours(n networkSeason, all []siteSeasons) (previous, next *web.Link) {
 	first, last := false, false
 	for _, site := range all {
-		for _, season := range seasonsOf(site) {
+		for _, season := range site.tally.seasons {
 			first = first || season.Start < n.season.Start
 			last = last || season.Start > n.season.Start
 		}

@@ -14,6 +14,7 @@ import (
 	"log/slog"
 	"net"
 	"net/http"
+	"sync/atomic"
 	"time"
 
 	"github.com/go-chi/chi/v5"
@@ -27,6 +28,8 @@ import (
 
 // Network is what the server asks of a store; *store.Store is one.
 type Network interface {
+	Network(ctx context.Context) (usage.Network, error) // what it says of itself
+	SetNetwork(ctx context.Context, n usage.Network) error
 	Sites(ctx context.Context) ([]store.SiteSummary, error)
 	Site(ctx context.Context, code string) (store.SiteDetail, error)
 	AddSite(ctx context.Context, site usage.Site) error
@@ -53,7 +56,10 @@ type Network interface {
 	ChangeCall(ctx context.Context, code string, call usage.ServiceCall) (int64, error)
 	DropCall(ctx context.Context, code string, id int64) error
 	Removal(ctx context.Context, card string, at *int64) error
+	Merge(ctx context.Context, b *store.Bundle, answers store.MergeAnswers) (store.Merged, error)
 	FillTray(ctx context.Context, cards []store.TrayCard) (string, error)
+	AddToTray(ctx context.Context, tray string, cards []store.TrayCard) error
+	TrayLoad(ctx context.Context, tray string) (cards int, bytes int64, err error)
 	Tray(ctx context.Context, tray string) ([]store.TrayCard, error)
 	ThrowTray(ctx context.Context, tray string) error
 	Outlook(ctx context.Context, code string) (store.Outlook, error)
@@ -117,6 +123,8 @@ type server struct {
 	patience   time.Duration // see reportPatience
 	tries      tries
 	stall      time.Duration // how long an upload may stand still
+	readers    atomic.Int64  // pages that are being made
+	memo       *memo         // what was worked out of the sites
 }
 
 // New returns the handler of the whole site. It fails when a template is
@@ -132,6 +140,9 @@ func New(c Config) (http.Handler, error) {
 		return nil, errors.New("server: others reach it, and nothing says who may do what")
 	}
 	s := &server{Config: c.withDefaults(), uploads: make(chan struct{}, 1), reports: make(chan struct{}, 1), patience: reportPatience, tries: newTries(), stall: stallTime}
+	numbered, _ := c.Store.(versioned)
+	s.memo = newMemo(numbered, memoBytes)
+	s.Store = remembering{c.Store, s.memo}
 	var err error
 	if c.Templates == "" {
 		s.pages, err = web.Load()
@@ -163,11 +174,12 @@ func (c Config) withDefaults() Config {
 // routes puts the guards around all features, and each feature's routes in.
 func (s *server) routes() http.Handler {
 	r := chi.NewRouter()
-	r.Use(s.logged, s.contained, harden, s.onlyHosts, s.sameOrigin, s.gate(r))
+	r.Use(s.logged, s.reading, s.contained, harden, s.onlyHosts, s.sameOrigin, s.gate(r))
 	r.NotFound(s.unknownRoute)
 	r.MethodNotAllowed(s.wrongMethod)
 	s.routeStatic(r)
 	s.routeNetwork(r)
+	s.routeSetUp(r)
 	s.routeSeasons(r)
 	s.routeCompare(r)
 	s.routeReport(r)
@@ -180,6 +192,7 @@ func (s *server) routes() http.Handler {
 	s.routeRound(r)
 	s.routeBench(r)
 	s.routeTray(r)
+	s.routeMerge(r)
 	s.routeCard(r)
 	s.routeSite(r)
 	s.routeAPI(r)

@@ -340,6 +340,9 @@ func checkPage(t *testing.T, doc *html.Node) {
 		if n.Type != html.ElementNode {
 			continue
 		}
+		if n.Data == "script" && n.FirstChild == nil && strings.HasPrefix(attr(n, "src"), "/static/") {
+			continue // a file of ours, as the policy allows
+		}
 		if slices.Contains([]string{"style", "script", "img", "i", "b", "iframe", "object", "base"}, n.Data) {
 			t.Errorf("page holds <%s>: %s", n.Data, text(n))
 		}
@@ -476,7 +479,14 @@ func TestHosts(t *testing.T) {
 }
 
 // calm is a network without sites.
-type calm struct{ Network }
+type calm struct{ network }
+
+// network is Network by a name that hides none of its methods where it is embedded.
+type network = Network
+
+func (calm) Network(context.Context) (usage.Network, error) {
+	return usage.Network{Region: usage.DefaultRegion}, nil
+}
 
 func (calm) Sites(context.Context) ([]store.SiteSummary, error) { return nil, nil }
 
@@ -516,9 +526,11 @@ func TestOtherOriginsChangeNothing(t *testing.T) {
 
 // broken is a network whose every answer is an error or a panic.
 type broken struct {
-	Network
+	network
 	err error
 }
+
+func (n broken) Network(context.Context) (usage.Network, error) { return usage.Network{}, n.err }
 
 func (n broken) Sites(context.Context) ([]store.SiteSummary, error) {
 	if n.err == nil {

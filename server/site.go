@@ -4,7 +4,6 @@ import (
 	"context"
 	"net/http"
 	"net/url"
-	"slices"
 	"strconv"
 
 	"github.com/go-chi/chi/v5"
@@ -59,8 +58,8 @@ type siteData struct {
 	site     *store.SiteDetail
 	season   *usage.Season
 	figures  *siteFigures // of the season; nil for all time
-	months   []usage.MonthTally
-	days     []usage.Day
+	weekly   usage.Sum    // visits a week, of the season or of all time
+	tally    *tally
 	findings []usage.Finding
 	cards    []store.Card // those that the evidence of findings counts
 	calls    []usage.ServiceCall
@@ -76,8 +75,8 @@ func (s *server) site(w http.ResponseWriter, r *http.Request) error {
 	if err != nil {
 		return err
 	}
-	if len(data.months) > 0 {
-		page.Panels = s.panels(r.Context(), data)
+	if page.Panels, err = s.panels(r.Context(), data.site.Code, data.season, s.words(r)); err != nil {
+		return err
 	}
 	return s.send(w, r, http.StatusOK, page)
 }
@@ -89,16 +88,15 @@ func (s *server) siteData(r *http.Request) (siteData, error) {
 		return data, err
 	}
 	ctx, code := r.Context(), data.site.Code
-	if data.months, err = s.Store.Months(ctx, code); err != nil {
+	if data.tally, err = s.tally(ctx, code); err != nil {
 		return data, err
 	}
-	all, err := s.Store.SeasonData(ctx, code)
-	if err != nil {
-		return data, err
-	}
-	data.days = all.Days
+	data.weekly = data.tally.weekly
 	if data.season != nil {
-		f, err := figuresOf(siteSeasons{data.site.SiteSummary, all}, *data.season, s.Now().Unix())
+		if data.weekly, err = s.weeklyIn(ctx, code, *data.season); err != nil {
+			return data, err
+		}
+		f, err := figuresOf(siteSeasons{data.site.SiteSummary, data.tally}, *data.season, s.Now().Unix())
 		if err != nil {
 			return data, err
 		}
@@ -112,6 +110,14 @@ func (s *server) siteData(r *http.Request) (siteData, error) {
 	}
 	data.calls, err = s.Store.Calls(ctx, code)
 	return data, err
+}
+
+// weeklyIn returns the visits a week of a season at a site.
+func (s *server) weeklyIn(ctx context.Context, code string, season usage.Season) (usage.Sum, error) {
+	return recall(ctx, s.memo, code, "weekly "+season.String(), func(ctx context.Context) (usage.Sum, int, error) {
+		shown, err := s.shownOf(ctx, code, &season)
+		return shown.spread().Weekly(usage.InSeason(shown.months, season)), 200, err
+	})
 }
 
 // The dates that stand for an open end.
@@ -144,36 +150,19 @@ func sitePage(data siteData) (web.SitePage, error) {
 		Totals: site.Totals, Cards: site.Cards, LastCard: site.LastCardAt,
 		Seasons: seasonLinks(data),
 	}
-	months := data.months
 	if data.season != nil {
-		months = usage.InSeason(months, *data.season)
 		page.Season = web.SeasonWords(*data.season)
 	}
-	weekly := data.spread().Weekly(months)
-	page.Weekly, page.Visits, page.ExposedS = weekly.Rate, weekly.Visits, weekly.ExposureS
+	page.Weekly, page.Visits, page.ExposedS = data.weekly.Rate, data.weekly.Visits, data.weekly.ExposureS
 	page.VisitsAt = "/sites/" + site.Code + "/visits"
 	if err := addSeason(&page, data); err != nil {
 		return page, err
 	}
-	if n := len(data.days); n > 0 {
-		page.From, page.To = &data.days[0].Date, &data.days[n-1].Date
-	}
+	page.From, page.To = data.tally.first, data.tally.last
 	open := openFindings(data.findings)
 	page.Findings, page.MoreFindings = findingsShown(open, data.cards)
 	page.Answered, page.Calls = len(data.findings)-len(open), len(data.calls)
 	return page, nil
-}
-
-// spread is the dispersion of the days that the page shows: of the season, or of all
-// seasons, each by itself.
-func (d *siteData) spread() usage.Dispersion {
-	days := d.days
-	if d.season != nil {
-		days = slices.DeleteFunc(slices.Clone(days), func(day usage.Day) bool {
-			return day.Date < d.season.First() || day.Date > d.season.Last()
-		})
-	}
-	return usage.DispersionOfSeasons(days, usage.HemisphereOf(d.site.Latitude))
 }
 
 // addSeason adds the figures of the chosen season.
@@ -255,49 +244,15 @@ func evidenceLinks(f usage.Finding, cards []store.Card) []web.Link {
 func seasonLinks(data siteData) []web.Link {
 	address := "/sites/" + data.site.Code
 	links := []web.Link{{Href: address, Text: web.AllTime, Here: data.season == nil}}
-	for _, sum := range usage.BySeason(data.months, usage.HemisphereOf(data.site.Latitude)) {
+	for _, season := range data.tally.told {
 		links = append(links, web.Link{
-			Href: address + "?season=" + sum.Season.String(),
-			Text: web.SeasonWords(sum.Season),
-			Here: data.season != nil && *data.season == sum.Season,
+			Href: address + "?season=" + season.String(),
+			Text: web.SeasonWords(season),
+			Here: data.season != nil && *data.season == season,
 		})
 	}
 	if len(links) == 1 {
 		return nil
 	}
 	return links
-}
-
-// panels draws the figures of a site. One that cannot be drawn says so in its
-// place and leaves the others alone.
-func (s *server) panels(ctx context.Context, data siteData) []web.Panel {
-	if s.Charts == nil {
-		return nil
-	}
-	pattern := usage.PatternOf(data.site.Code, data.season, data.months)
-	charts := s.Charts.Dispersed(data.spread()).Linked(visitLink(data.site.Code, data.season))
-	south := usage.HemisphereOf(data.site.Latitude) == usage.South
-	var panels []web.Panel
-	add := func(id, title string, draw func(id string) (chart.Figure, error), notes []web.Note) {
-		figure, err := draw(id)
-		panel := web.Panel{Figure: figure, Notes: append(notes, web.AboutNote(web.AboutAddress(data.site.Code)))}
-		if err != nil {
-			s.Log.Warn("draw chart", "chart", id, "site", data.site.Code, "err", err)
-			panel.ID, panel.Problem = id, web.ChartMissing
-			if panel.Title == "" {
-				panel.Title = title
-			}
-		}
-		panels = append(panels, panel)
-	}
-	if pattern.ExposureH > 0 {
-		add("by-hour", web.TitleByHour, func(id string) (chart.Figure, error) { return charts.ByHour(ctx, id, pattern) }, web.PatternNotes(pattern))
-		add("by-weekday", web.TitleByWeekday, func(id string) (chart.Figure, error) { return charts.ByWeekday(ctx, id, pattern) }, web.WeekdayNotes())
-		add("week", web.TitleWeek, func(id string) (chart.Figure, error) { return charts.HourByWeekday(ctx, id, pattern) }, web.WeekNotes())
-	}
-	add("by-month", web.TitleByMonth, func(id string) (chart.Figure, error) { return charts.ByMonth(ctx, id, data.months) }, web.MonthNotes(data.season != nil))
-	add("by-season", web.TitleBySeason, func(id string) (chart.Figure, error) { return charts.BySeason(ctx, id, data.months, south) }, web.SeasonNotes())
-	add("timeline", web.TitleTimeline, func(id string) (chart.Figure, error) { return charts.Timeline(ctx, id, data.days) },
-		web.TimelineNotes(data.site.Code))
-	return panels
 }

@@ -14,6 +14,7 @@ const slipsMost = 64
 type slip struct {
 	skipped  []web.Skipped
 	receipts []web.Receipt
+	merged   *web.MergePage
 }
 
 // slips remembers the slips of the latest trays. Its zero value is ready. It is

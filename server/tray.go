@@ -6,6 +6,7 @@ import (
 	"encoding/hex"
 	"net/http"
 	"net/url"
+	"slices"
 	"strconv"
 	"time"
 
@@ -30,6 +31,8 @@ func (s *server) routeTray(r chi.Router) {
 type desk struct {
 	name  string
 	sites []store.SiteSummary
+	kept  keptSpans
+	hands map[string]hand // by site; empty where every card has its site without
 	cards []readCard
 }
 
@@ -37,13 +40,17 @@ type desk struct {
 type readCard struct {
 	store.TrayCard
 	key     string
+	label   string         // names it among the others
 	id      string         // SHA-256, hex
 	file    *cardfile.File // nil where it cannot be read
 	problem string
 	kept    string // code of the site that keeps the same bytes, ""
 	overlap []store.Overlap
 	advice
-	asked bool // the date order must be told
+	twin  string // label of the card before it that has the same bytes; ""
+	told  string // site proposed by clues that must be confirmed; ""
+	by    string // the question that they raise
+	asked bool   // the date order must be told
 	given given
 }
 
@@ -64,14 +71,39 @@ func (s *server) desk(r *http.Request) (*desk, error) {
 	if d.sites, err = s.Store.Sites(r.Context()); err != nil {
 		return nil, err
 	}
-	for _, c := range cards {
+	if d.kept, err = s.keptSpans(r.Context(), d.sites); err != nil {
+		return nil, err
+	}
+	for i, c := range cards {
 		card, err := s.readCard(r.Context(), d, c)
 		if err != nil {
 			return nil, err
 		}
+		card.label = web.CardLabel(i+1, len(cards), c.Name)
 		d.cards = append(d.cards, card)
 	}
-	return d, nil
+	if slices.ContainsFunc(d.cards, func(c readCard) bool { return c.file != nil && c.given.site == "" }) {
+		if d.hands, err = s.hands(r.Context(), d); err != nil {
+			return nil, err
+		}
+	}
+	d.place()
+	return d, s.orders(r.Context(), d)
+}
+
+// orders finds the date order of each card that cannot tell it, by its site.
+func (s *server) orders(ctx context.Context, d *desk) error {
+	for i := range d.cards {
+		c := &d.cards[i]
+		if !c.asked {
+			continue
+		}
+		var err error
+		if c.given.order, c.orderWhy, err = s.earlierOrder(ctx, c.given.site); err != nil {
+			return err
+		}
+	}
+	return nil
 }
 
 func (s *server) readCard(ctx context.Context, d *desk, t store.TrayCard) (readCard, error) {
@@ -100,10 +132,7 @@ func (s *server) readCard(ctx context.Context, d *desk, t store.TrayCard) (readC
 	c.advice = advise(d.sites, &c)
 	c.given = given{keep: len(c.file.Rows) > 0, site: c.advice.site}
 	c.asked = c.file.Ambiguous
-	if c.asked {
-		c.given.order, c.orderWhy, err = s.earlierOrder(ctx, c.given.site)
-	}
-	return c, err
+	return c, nil
 }
 
 // earlierOrder finds the date order of a site's cards where a card alone
@@ -159,6 +188,7 @@ func cardIn(c *readCard) store.CardIn {
 
 // tray shows what was read from the cards on a tray.
 func (s *server) tray(w http.ResponseWriter, r *http.Request) error {
+	defer lean()()
 	d, err := s.desk(r)
 	if usage.KindOf(err) == usage.NotFound && s.slips.get(chi.URLParam(r, "tray")).receipts != nil {
 		return seeOther(w, r, "/tray/"+chi.URLParam(r, "tray")+"/receipt")
@@ -178,7 +208,9 @@ func (s *server) sendTray(w http.ResponseWriter, r *http.Request, status int, d 
 		page.Sites = append(page.Sites, heading(site.Site))
 	}
 	for i := range d.cards {
-		page.Cards = append(page.Cards, trayCard(&d.cards[i]))
+		card := trayCard(&d.cards[i])
+		card.Number = i + 1
+		page.Cards = append(page.Cards, card)
 	}
 	w.Header().Set("Cache-Control", "no-store")
 	return s.send(w, r, status, page)
@@ -192,7 +224,7 @@ func trayCard(c *readCard) web.TrayCard {
 	card := web.TrayCard{
 		Key: c.key, Name: c.Name, Folder: c.Folder, Size: int64(len(c.Bytes)), Problem: c.problem,
 		Keep: c.given.keep, Site: c.given.site, Sure: c.given.sure, Order: c.given.order, Removed: c.given.removed,
-		Why: c.why, Held: c.held, Already: c.kept, AskOrder: c.asked, OrderWhy: c.orderWhy,
+		Why: c.why, Held: c.held, Twin: c.twin, Already: c.kept, AskOrder: c.asked, OrderWhy: c.orderWhy,
 	}
 	if c.file == nil {
 		return card
@@ -272,6 +304,7 @@ func dialectWords(f *cardfile.File) web.Dialect {
 // keep keeps the ticked cards, or shows the tray again with what stands in
 // the way.
 func (s *server) keep(w http.ResponseWriter, r *http.Request) error {
+	defer lean()()
 	moreTime(w, slowWork)
 	if err := readForm(w, r); err != nil {
 		return err
@@ -286,6 +319,7 @@ func (s *server) keep(w http.ResponseWriter, r *http.Request) error {
 	if faults := d.take(r.PostForm); len(faults) > 0 {
 		return s.sendTray(w, r, http.StatusConflict, d, faults)
 	}
+	yield(r.Context(), &s.readers)
 	receipts, refused := s.keepDesk(r.Context(), d)
 	if !refused {
 		if err := s.Store.ThrowTray(r.Context(), d.name); err != nil && usage.KindOf(err) != usage.NotFound {
@@ -307,7 +341,9 @@ func (d *desk) take(form url.Values) web.FieldFaults {
 			keep: form.Get("keep-"+c.key) != "" && c.problem == "", sure: form.Get("sure-"+c.key) != "",
 			site: form.Get("site-" + c.key), order: form.Get("order-" + c.key), removed: form.Get("removed-" + c.key),
 		}
-		if c.given.keep {
+	}
+	for i := range d.cards { // what is given of all is known now
+		if c := &d.cards[i]; c.given.keep {
 			ticked++
 			faults = append(faults, d.check(c)...)
 		}
@@ -322,14 +358,14 @@ func (d *desk) take(form url.Values) web.FieldFaults {
 func (d *desk) check(c *readCard) web.FieldFaults {
 	var faults web.FieldFaults
 	fault := func(field, says string) {
-		faults = append(faults, web.FieldFault{Field: field + "-" + c.key, Says: c.Name + ": " + says})
+		faults = append(faults, web.FieldFault{Field: field + "-" + c.key, Says: capital(c.label) + ": " + says})
 	}
 	site := d.site(c.given.site)
 	if site == nil {
 		fault("site", web.ChooseSite)
 		return faults
 	}
-	if c.held = question(c, site.Code, d.sites); c.held != "" && !c.given.sure {
+	if c.held = d.doubt(c, site.Code); c.held != "" && !c.given.sure {
 		fault("sure", c.held)
 	}
 	if c.asked && (c.given.order == "" || !dateOrders[c.given.order]) {
@@ -384,7 +420,7 @@ func (s *server) keepDesk(ctx context.Context, d *desk) (receipts []web.Receipt,
 	groups := map[string][]int{}
 	for i := range d.cards {
 		c := &d.cards[i]
-		receipts[i] = web.Receipt{Name: c.Name, Folder: c.Folder, Outcome: web.Left}
+		receipts[i] = web.Receipt{Number: i + 1, Name: c.Name, Folder: c.Folder, Outcome: web.Left}
 		if c.problem != "" {
 			receipts[i].Outcome, receipts[i].Why = web.Refused, c.problem
 		}

@@ -377,7 +377,7 @@ func TestRefusedCard(t *testing.T) {
 
 func TestAddAndChangeSite(t *testing.T) {
 	b := newBox(t, importer.Limits{})
-	if got := texts(b.get("/").page(t), ".steps h2"); len(got) != 3 {
+	if got := texts(b.get("/").page(t), ".steps h2"); len(got) != 4 {
 		t.Errorf("an empty network says %q, want what to do first", got)
 	}
 	good := url.Values{

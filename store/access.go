@@ -122,7 +122,7 @@ func (s *Store) SetPassphrase(ctx context.Context, role Role, phrase string) err
 	s.hashes <- struct{}{}
 	hash := hashPassphrase(tidyPhrase(phrase), usualHashing)
 	<-s.hashes
-	return s.write(ctx, func(tx *tx) error {
+	return s.writeAside(ctx, func(tx *tx) error {
 		_, err := tx.ExecContext(ctx, `
 			INSERT INTO passphrase (role, hash, set_at)
 			VALUES (?, ?, ?)
@@ -143,7 +143,7 @@ func (s *Store) RemovePassphrase(ctx context.Context, role Role) error {
 	if !slices.Contains(Roles(), role) {
 		return noRole(role)
 	}
-	return s.write(ctx, func(tx *tx) error {
+	return s.writeAside(ctx, func(tx *tx) error {
 		res, err := tx.ExecContext(ctx, `DELETE FROM passphrase WHERE role = ?`, string(role))
 		if err != nil {
 			return fmt.Errorf("remove passphrase: %w", err)
@@ -171,7 +171,7 @@ func noRole(role Role) error {
 
 // OpenReading lets everybody who reaches the server read, or ends that.
 func (s *Store) OpenReading(ctx context.Context, open bool) error {
-	return s.write(ctx, func(tx *tx) error {
+	return s.writeAside(ctx, func(tx *tx) error {
 		res, err := tx.ExecContext(ctx, `
 			UPDATE access_setting
 			SET reading_open = ?1

@@ -379,7 +379,9 @@ func TestRestoreSignsEveryoneOut(t *testing.T) {
 	if _, err := s.Backup(t.Context(), file); err != nil {
 		t.Fatal(err)
 	}
-	mustRestore(t, file, dir, false)
+	if _, err := Restore(t.Context(), file, dir, RestoreOptions{Now: fixedClock(now.Unix())}); err != nil {
+		t.Fatal(err)
+	}
 	restored, err := Open(t.Context(), dir, Options{Now: func() time.Time { return now }})
 	if err != nil {
 		t.Fatal(err)

@@ -100,6 +100,9 @@ func fillAll(t *testing.T, s *Store) {
 	if err == nil {
 		err = s.SetPower(t.Context(), "MILL", usage.NewPowerSetting())
 	}
+	if err == nil {
+		err = s.SetNetwork(t.Context(), usage.Network{Name: "Boxes of Aldermouth", Region: usage.DefaultRegion})
+	}
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -425,7 +428,7 @@ func TestReadBundleRefuses(t *testing.T) {
 	wantKind(t, "ReadBundle of a text", err, usage.Invalid)
 }
 
-func unzip(t *testing.T, data []byte) map[string]string {
+func unzip(t testing.TB, data []byte) map[string]string {
 	t.Helper()
 	z, err := zip.NewReader(bytes.NewReader(data), int64(len(data)))
 	if err != nil {
@@ -544,6 +547,55 @@ func FuzzMerge(f *testing.F) {
 				t.Errorf("Merge: %v is no Fault, or it left something behind", err)
 			}
 			return
+		}
+		wantWhole(t, into)
+	})
+}
+
+// A bundle whose tables say anything, with digests that are right for it: it is refused
+// and nothing changes, or what it leaves is whole.
+func FuzzMergeTables(f *testing.F) {
+	s := openEmpty(f, f.TempDir())
+	mustAdd(f, s, testSite("MILL"))
+	if _, err := s.Keep(f.Context(), "MILL", []CardIn{cardOf("A", invent(1, 2, 3))}); err != nil {
+		f.Fatal(err)
+	}
+	id, err := s.AddCall(f.Context(), "MILL", usage.ServiceCall{At: logStart + 5000, Kinds: []usage.CallKind{usage.CallRestock}, Note: "books"})
+	if err == nil {
+		_, err = s.ChangeCall(f.Context(), "MILL", usage.ServiceCall{ID: id, At: logStart + 5060, Kinds: []usage.CallKind{usage.CallRestock}})
+	}
+	if err == nil {
+		err = s.SetPower(f.Context(), "MILL", usage.NewPowerSetting())
+	}
+	if err != nil {
+		f.Fatal(err)
+	}
+	good := unzip(f, bundleBytes(f, s, ""))
+	var tables []string
+	for _, name := range slices.Sorted(maps.Keys(good)) {
+		if strings.HasPrefix(name, tableFolder) {
+			tables = append(tables, name)
+			f.Add(uint8(len(tables)-1), uint16(3), uint8(0), []byte("x"))
+		}
+	}
+	f.Add(uint8(0), uint16(40), uint8(10), []byte(`-1`))
+	f.Add(uint8(1), uint16(90), uint8(30), []byte(`null,"site":"NONE"`))
+	f.Fuzz(func(t *testing.T, table uint8, at uint16, gone uint8, put []byte) {
+		parts := maps.Clone(good)
+		path := tables[int(table)%len(tables)]
+		text := parts[path]
+		from := int(at) % (len(text) + 1)
+		parts[path] = text[:from] + string(put) + text[min(len(text), from+int(gone)):]
+		data := sealedAgain(t, parts)
+		into := openFresh(t)
+		mustAdd(t, into, testSite("MILL"))
+		before := keptContent(t, into)
+		b, err := ReadBundle(bytes.NewReader(data), int64(len(data)), "B.zip", BundleLimits{Bytes: 1 << 20, Parts: 100})
+		if err == nil {
+			_, err = into.Merge(t.Context(), b, MergeAnswers{Keep: Theirs})
+		}
+		if err != nil && (usage.KindOf(err) == 0 || keptContent(t, into) != before) {
+			t.Errorf("Merge of %s: %v is no Fault, or it left something behind", parts[path], err)
 		}
 		wantWhole(t, into)
 	})

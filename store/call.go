@@ -127,6 +127,7 @@ func (s *Store) Removal(ctx context.Context, id string, at *int64) error {
 		if at != nil && !sensibleTime(*at, tx.now) {
 			return &usage.Fault{Kind: usage.Invalid, What: "the card cannot have come out then", Try: tryTime}
 		}
+		tx.touch(card.Site)
 		if _, err := tx.ExecContext(ctx, `UPDATE card SET removed_at = ? WHERE id = ?`, at, id); err != nil {
 			return fmt.Errorf("removal of card %s: %w", id, err)
 		}

@@ -5,6 +5,7 @@ import (
 	"database/sql"
 	"encoding/json"
 	"fmt"
+	"math"
 	"sort"
 	"strings"
 	"unicode"
@@ -61,6 +62,8 @@ const (
 	DeedSignedOut    Deed = "signed out"
 	DeedSessionEnded Deed = "sessions ended"
 	DeedRestored     Deed = "network restored"
+
+	DeedNetworkChanged Deed = "network changed" // its name and ways of writing
 )
 
 // Entry is a line of the journal.
@@ -98,7 +101,7 @@ func (t *tx) journal(ctx context.Context, e Entry) error {
 // Note writes a line of the journal by itself, for what is done outside of any
 // transaction of the network: a backup, a restore.
 func (s *Store) Note(ctx context.Context, e Entry) error {
-	return s.write(ctx, func(tx *tx) error { return tx.journal(ctx, e) })
+	return s.writeAside(ctx, func(tx *tx) error { return tx.journal(ctx, e) })
 }
 
 func cut(s string, runes int) string {
@@ -110,10 +113,11 @@ func cut(s string, runes int) string {
 
 // Journal returns at most limit entries, the latest first: those before the entry
 // with the ID before, or from the latest on where it is 0. more reports that there
-// are older ones.
+// are older ones. Entries of one second stand in the order in which they were written;
+// those that a merge brought stand among the others by their time.
 func (s *Store) Journal(ctx context.Context, before int64, limit int) (entries []Entry, more bool, err error) {
 	if before <= 0 {
-		before = 1<<63 - 1
+		before = math.MaxInt64
 	}
 	entries, err = collect(ctx, s.reader, scanEntry, `
 		SELECT id, at, role, who, kind, site, subject, says,
@@ -130,9 +134,9 @@ func (s *Store) Journal(ctx context.Context, before int64, limit int) (entries [
 			WHEN 'service call changed' THEN EXISTS (SELECT 1 FROM service_call WHERE id = CAST(subject AS INTEGER) AND withdrawn_at IS NULL)
 			ELSE 0 END
 		FROM journal
-		WHERE id < ?
-		ORDER BY id DESC
-		LIMIT ?`, before, limit+1)
+		WHERE (at, id) < (coalesce((SELECT at FROM journal WHERE id = ?1), ?2), ?1)
+		ORDER BY at DESC, id DESC
+		LIMIT ?3`, before, int64(math.MaxInt64), limit+1)
 	if err != nil {
 		return nil, false, fmt.Errorf("read journal: %w", err)
 	}

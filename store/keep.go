@@ -33,6 +33,7 @@ func (s *Store) Keep(ctx context.Context, code string, cards []CardIn) ([]Receip
 		if err != nil {
 			return err
 		}
+		tx.touch(site.Code)
 		receipts, err = s.keepAll(ctx, tx, site, all)
 		return err
 	})
@@ -230,6 +231,7 @@ func (s *Store) Withdraw(ctx context.Context, id string) error {
 		if err != nil {
 			return err
 		}
+		tx.touch(site.Code)
 		if _, err := tx.ExecContext(ctx, `DELETE FROM card WHERE id = ?`, id); err != nil {
 			return fmt.Errorf("withdraw card %s: %w", id, err)
 		}
@@ -276,6 +278,7 @@ func (s *Store) rebuildSite(ctx context.Context, code string) error {
 		if err != nil {
 			return err
 		}
+		tx.touch(site.Code)
 		// Twice, since a better importer may find the date order of one card, and
 		// with it that of others.
 		for _, which := range []string{everyCard, undatedCard} {

@@ -34,6 +34,7 @@ type keptTable struct {
 // keptTables are all tables of what is kept, in the order in which they can be
 // filled. A table stands here or in otherTables, and a test sees to it.
 var keptTables = []keptTable{
+	{name: "network", ended: "ended_at", said: "said_at"},
 	{
 		name: "site",
 		fields: [][]string{

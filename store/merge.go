@@ -17,12 +17,15 @@ import (
 //   - Sites are the same that have one code and lie within samePlaceM of each other.
 //     One code at two places, or two codes at one place, is a question.
 //   - Cards are the same that have the same bytes. The earlier import names a card;
-//     what only one side knows of it is taken over; two removals are a question.
+//     what only one side knows of it is taken over; two removals are a question. So is
+//     a card that one side has withdrawn and the other keeps; see mergewithdrawn.go.
 //   - Service calls, rulings and settings are the same that say the same and were made
 //     at the same moment. One that was ended on either side is ended.
 //   - Where each side has given its own answer to the same thing, two that say the same
 //     stand as if given one after the other in one network: the later one stands. Two
 //     that differ are a question. What loses stays on record as ended.
+//   - What a network says of itself, its name and ways of writing, is its own: it is
+//     taken over by a new network that holds nothing, and by no other.
 //
 // So nothing is lost, merging twice changes nothing, and it does not matter who merges
 // whom, except for the answers to questions.
@@ -37,6 +40,7 @@ const (
 type MergeAnswers struct {
 	ByKey map[string]string // Question.Key → answer
 	Keep  string            // Ours, Theirs or "": the answer to all that these answer and ByKey does not
+	Try   bool              // say what it would do, and do nothing
 }
 
 // MergeQuestion is something that only a person can decide.
@@ -68,10 +72,15 @@ type MergedSite struct {
 	Records int   // service calls, answers, settings gained or ended
 	Fields  int   // settings of the site and facts about its cards that changed
 	Gained  int64 // openings
+
+	Withdrawn int // cards that the other side had withdrawn
 }
 
-// errAsked rolls a merge back that has questions.
-var errAsked = errors.New("questions are open")
+// errAsked rolls a merge back that has questions, errTried one that was only tried.
+var (
+	errAsked = errors.New("questions are open")
+	errTried = errors.New("it was only tried")
+)
 
 // Merge makes the network hold what the bundle holds as well, in one transaction, and
 // derives again what that changes. Where only a person can decide, it changes nothing
@@ -97,10 +106,15 @@ func (s *Store) Merge(ctx context.Context, b *Bundle, answers MergeAnswers) (Mer
 	switch {
 	case errors.Is(err, errAsked):
 		return Merged{Questions: m.questions}, nil
+	case errors.Is(err, errTried):
+		return m.done(), nil
 	case err != nil && usage.KindOf(err) == 0 && (isConstraint(err) || m.reading):
 		return Merged{}, b.fault("holds rows that no network can have", err)
 	case err != nil:
 		return Merged{}, err
+	}
+	for _, id := range m.dropped {
+		s.texts.forget(id)
 	}
 	return m.done(), nil
 }
@@ -163,6 +177,9 @@ type merger struct {
 	asked     map[string]bool        // keys of questions that arose
 	questions []MergeQuestion
 	reading   bool // what the bundle brought is being read back
+
+	withdrawnOurs, withdrawnTheirs map[string]map[int64]int // see withdrawals
+	dropped                        []string                 // cards that were withdrawn
 }
 
 func (m *merger) merge() error {
@@ -179,6 +196,8 @@ func (m *merger) merge() error {
 		l := &m.all[i]
 		switch {
 		case !l.there:
+		case l.name == "network":
+			err = m.mergeNetwork(l)
 		case l.name == "site":
 			err = m.mergeSites(l)
 		case l.name == "card":
@@ -195,7 +214,10 @@ func (m *merger) merge() error {
 	if len(m.questions) > 0 {
 		return errAsked
 	}
-	return m.derive()
+	if err := m.derive(); err != nil || !m.answers.Try {
+		return err
+	}
+	return errTried
 }
 
 // ask returns the answer to a question, "" where it is open and was added to the
@@ -308,7 +330,11 @@ func (c *MergedSite) words() string {
 	if c.New {
 		what = "a merged network brought " + c.Code
 	}
-	return fmt.Sprintf("%s: %d cards, %d calls, answers and settings, %d facts", what, c.Cards, c.Records, c.Fields)
+	what = fmt.Sprintf("%s: %d cards, %d calls, answers and settings, %d facts", what, c.Cards, c.Records, c.Fields)
+	if c.Withdrawn > 0 {
+		what += fmt.Sprintf(", %d cards withdrawn", c.Withdrawn)
+	}
+	return what
 }
 
 // checked returns a changed site after it and what stands in it were found to make

@@ -2,6 +2,7 @@ package store
 
 import (
 	"fmt"
+	"slices"
 	"strings"
 	"testing"
 
@@ -122,6 +123,10 @@ func TestMergeAsks(t *testing.T) {
 			},
 			"MILL.ruling.", Ours, "quiet by Ada, 2 in all", rulingWords,
 		},
+		{"card withdrawn here, ours", withdrawFirst, func(*testing.T, *Store) {}, "card.", Ours, "0 cards", cardCount},
+		{"card withdrawn here, theirs", withdrawFirst, func(*testing.T, *Store) {}, "card.", Theirs, "1 cards", cardCount},
+		{"card withdrawn there, ours", nil, withdrawFirst, "card.", Ours, "1 cards", cardCount},
+		{"card withdrawn there, theirs", nil, withdrawFirst, "card.", Theirs, "0 cards", cardCount},
 	} {
 		t.Run(test.name, func(t *testing.T) {
 			s := openTest(t)
@@ -157,6 +162,95 @@ func TestMergeAsks(t *testing.T) {
 				t.Error("merging again with the same answers changed something")
 			}
 		})
+	}
+}
+
+func withdrawFirst(t *testing.T, s *Store) {
+	t.Helper()
+	cards, err := s.Cards(t.Context(), "MILL")
+	if err == nil {
+		err = s.Withdraw(t.Context(), cards[0].ID)
+	}
+	if err != nil {
+		t.Fatal(err)
+	}
+}
+
+func cardCount(t *testing.T, s *Store) string {
+	t.Helper()
+	cards, err := s.Cards(t.Context(), "MILL")
+	if err != nil {
+		t.Fatal(err)
+	}
+	return fmt.Sprint(len(cards), " cards")
+}
+
+// A side that keeps a card though it knows that it was withdrawn has brought it in
+// again since: that needs no question, whoever merges whom. The other way round the
+// withdrawal, of which nobody knew, is asked about on either side.
+func TestMergeOfWithdrawnCards(t *testing.T) {
+	s := openTest(t)
+	card := cardOf("A.TXT", invent(1, 3, 5))
+	mustKeep(t, s, "MILL", card)
+	withdrawFirst(t, s)
+	theirs := copyOf(t, s)
+	theirs.now = fixedClock(testNow + 60)
+	mustKeep(t, theirs, "MILL", card)
+	if m := merge(t, theirs, mustBundle(t, s, ""), MergeAnswers{}); len(m.Questions)+len(m.Sites) != 0 {
+		t.Errorf("Merge of the withdrawal that was known = %+v, want nothing", m)
+	}
+	if m := merge(t, s, mustBundle(t, theirs, ""), MergeAnswers{}); len(m.Questions) != 0 || cardCount(t, s) != "1 cards" {
+		t.Errorf("Merge of a card that was brought again asks %+v and leaves %s, want it kept", m.Questions, cardCount(t, s))
+	}
+	s.now = fixedClock(testNow + 120)
+	withdrawFirst(t, s)
+	for _, test := range []struct {
+		name      string
+		into, out *Store
+	}{{"here", s, theirs}, {"there", theirs, s}} {
+		m := merge(t, test.into, mustBundle(t, test.out, ""), MergeAnswers{})
+		if len(m.Questions) != 1 || !strings.HasSuffix(m.Questions[0].Key, ".withdrawn") {
+			t.Errorf("Merge of the second withdrawal, %s, asks %+v, want one question", test.name, m.Questions)
+		}
+	}
+	m := merge(t, theirs, mustBundle(t, s, ""), MergeAnswers{Keep: Theirs})
+	if len(m.Sites) != 1 || m.Sites[0].Withdrawn != 1 || m.Sites[0].Gained >= 0 {
+		t.Errorf("Merge = %+v, want one card withdrawn and its openings gone", m)
+	}
+	if keptContent(t, s) != keptContent(t, theirs) {
+		t.Error("the two networks keep different things after the answer")
+	}
+	wantWhole(t, theirs)
+}
+
+// What a merge brings stands in the journal by its time, page by page.
+func TestJournalAfterMerge(t *testing.T) {
+	s := openTest(t)
+	theirs := openTest(t)
+	for i, side := range []*Store{s, theirs, s, theirs, s} {
+		side.now = fixedClock(testNow + int64(10*i))
+		mustKeep(t, side, "MILL", cardOf("A", invent(uint64(i+1), 2, 5)))
+	}
+	merge(t, s, mustBundle(t, theirs, ""), MergeAnswers{})
+	whole, _, err := s.Journal(t.Context(), 0, 1000)
+	if err != nil || len(whole) < 8 {
+		t.Fatalf("Journal = %d entries, %v", len(whole), err)
+	}
+	for i := 1; i < len(whole); i++ {
+		if whole[i].At > whole[i-1].At {
+			t.Errorf("entry %d of %d stands below entry %d of %d", i, whole[i].At, i-1, whole[i-1].At)
+		}
+	}
+	var paged []Entry
+	for before, more := int64(0), true; more; before = paged[len(paged)-1].ID {
+		var page []Entry
+		if page, more, err = s.Journal(t.Context(), before, 3); err != nil || len(page) == 0 {
+			t.Fatalf("Journal(%d, 3) = %d entries, %v", before, len(page), err)
+		}
+		paged = append(paged, page...)
+	}
+	if !slices.Equal(paged, whole) {
+		t.Errorf("page by page the journal has %d entries, want the %d of the whole", len(paged), len(whole))
 	}
 }
 

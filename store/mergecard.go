@@ -27,9 +27,12 @@ func (m *merger) mergeCards(l *layout) error {
 	for i := range m.ours["card"] {
 		ours[m.ours["card"][i].key] = &m.ours["card"][i]
 	}
+	m.withdrawnOurs, m.withdrawnTheirs = withdrawals(m.ours["journal"]), withdrawals(m.theirs["journal"])
 	var gained []*record
+	theirs := map[string]bool{}
 	for i := range m.theirs["card"] {
 		t := &m.theirs["card"][i]
+		theirs[t.key] = true
 		code, placed := m.place[t.text("site")]
 		if !placed {
 			if m.theirSite(t.text("site")) {
@@ -38,6 +41,9 @@ func (m *merger) mergeCards(l *layout) error {
 			return m.bundle.fault(fmt.Sprintf("holds a card of a site %q that it does not hold", shorten(t.text("site"))), nil)
 		}
 		o := ours[t.key]
+		if o == nil && m.staysWithdrawn(t, code) {
+			continue
+		}
 		if o == nil {
 			if err := m.addCard(l, t, code); err != nil {
 				return err
@@ -48,6 +54,9 @@ func (m *merger) mergeCards(l *layout) error {
 		if err := m.joinCard(l, o, t, code); err != nil {
 			return err
 		}
+	}
+	if err := m.dropCards(theirs); err != nil {
+		return err
 	}
 	return m.askOverlaps(gained, ours)
 }

@@ -65,6 +65,31 @@ func (s *Store) Elsewhere(ctx context.Context, card CardIn) ([]Overlap, error) {
 	return found, nil
 }
 
+// SharedRows returns how many rows of a card stand in another one in stretches that
+// are no chance. Rows without a time, or with one of a clock that was never set, do
+// not count.
+func SharedRows(card, other *cardfile.File) int {
+	stretch := stretchRows
+	if card.Resolution >= 60 || other.Resolution >= 60 {
+		stretch = stretchRowsMinute
+	}
+	keysOf := func(f *cardfile.File) []uint64 {
+		keys := make([]uint64, 0, len(f.Rows))
+		for i := range f.Rows {
+			if row := &f.Rows[i]; row.Timed && row.Reading >= firstSaneReading {
+				keys = append(keys, row.Key)
+			}
+		}
+		return keys
+	}
+	keys := keysOf(card)
+	c := newProbeOf(keys, min(stretch, len(keys))).cover()
+	if c.stretch > 1 { // one row by itself is no stretch
+		c.add(keysOf(other))
+	}
+	return c.count()
+}
+
 // probe is a card that is looked for in the logbooks of the network.
 type probe struct {
 	keys    []uint64 // of its rows, in file order

@@ -33,6 +33,7 @@ func (s *Store) SetPower(ctx context.Context, code string, setting usage.PowerSe
 		if err != nil {
 			return err
 		}
+		tx.touch(site.Code)
 		old, err := standingPower(ctx, tx, site.id)
 		if err != nil {
 			return err
@@ -63,6 +64,7 @@ func (s *Store) DropPower(ctx context.Context, code string) error {
 		if err != nil {
 			return err
 		}
+		tx.touch(site.Code)
 		old, err := standingPower(ctx, tx, site.id)
 		if err != nil {
 			return err

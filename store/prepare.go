@@ -40,7 +40,7 @@ func (s *Store) SetCardSetting(ctx context.Context, code string, setting *usage.
 	if err != nil {
 		return fmt.Errorf("card setting of %s: %w", code, err)
 	}
-	return s.write(ctx, func(tx *tx) error {
+	return s.writeAside(ctx, func(tx *tx) error {
 		site, err := findSite(ctx, tx, code)
 		if err != nil {
 			return err
@@ -102,7 +102,7 @@ type PreparedCard struct {
 // AddPrepared notes that a card was prepared for a site. The same moment again is
 // noted once.
 func (s *Store) AddPrepared(ctx context.Context, code string, card PreparedCard) error {
-	return s.write(ctx, func(tx *tx) error {
+	return s.writeAside(ctx, func(tx *tx) error {
 		site, err := findSite(ctx, tx, code)
 		if err != nil {
 			return err

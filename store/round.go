@@ -61,6 +61,7 @@ func (s *Store) changeSites(ctx context.Context, calls []SiteCall, change func(t
 					return err
 				}
 				at, sites = len(sites), append(sites, site)
+				tx.touch(site.Code)
 			}
 			if err := change(tx, sites[at], i); err != nil {
 				return fmt.Errorf("service call at %s: %w", c.Site, err)

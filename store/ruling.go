@@ -88,6 +88,7 @@ func (s *Store) changeSite(ctx context.Context, code string, change func(*tx, ke
 		if err != nil {
 			return err
 		}
+		tx.touch(site.Code)
 		changed, err := change(tx, site)
 		if err != nil || !changed {
 			return err

@@ -46,7 +46,7 @@ func (s *Store) SignIn(ctx context.Context, phrase, who string) (token string, b
 	}
 	token = rand.Text() + rand.Text() // 256 bits or more
 	begun = Session{Role: role, Who: who}
-	err = s.write(ctx, func(tx *tx) error {
+	err = s.writeAside(ctx, func(tx *tx) error {
 		// Set anew while the phrase was tried: then it may be an old one.
 		var still bool
 		if err := tx.QueryRowContext(ctx, `SELECT EXISTS (SELECT 1 FROM passphrase WHERE role = ? AND hash = ?)`, string(role), hash).Scan(&still); err != nil || !still {
@@ -136,7 +136,7 @@ func (s *Store) Session(ctx context.Context, token string) (one Session, ok bool
 func (s *Store) noteSeen(ctx context.Context, id int64) {
 	ctx, cancel := context.WithTimeout(ctx, seenWait)
 	defer cancel()
-	_ = s.write(ctx, func(tx *tx) error {
+	_ = s.writeAside(ctx, func(tx *tx) error {
 		_, err := tx.ExecContext(ctx, `UPDATE session SET seen_at = ? WHERE id = ?`, tx.now, id)
 		return err
 	})
@@ -161,7 +161,7 @@ func (s *Store) Sessions(ctx context.Context) ([]Session, error) {
 
 // SignOut ends the session of a token. One that is not there is as good as ended.
 func (s *Store) SignOut(ctx context.Context, token string) error {
-	return s.write(ctx, func(tx *tx) error {
+	return s.writeAside(ctx, func(tx *tx) error {
 		n, err := endSessions(ctx, tx, `token = ?`, tokenHash(token))
 		if err != nil || n == 0 {
 			return err
@@ -172,7 +172,7 @@ func (s *Store) SignOut(ctx context.Context, token string) error {
 
 // EndSession ends one session by its ID, or returns NotFound.
 func (s *Store) EndSession(ctx context.Context, id int64) error {
-	return s.write(ctx, func(tx *tx) error {
+	return s.writeAside(ctx, func(tx *tx) error {
 		found, err := collect(ctx, tx, scanSession, sessionQuery+`
 			WHERE id = ?`, id)
 		if err != nil {
@@ -190,7 +190,7 @@ func (s *Store) EndSession(ctx context.Context, id int64) error {
 
 // EndSessions signs everyone out, and returns how many sessions ended.
 func (s *Store) EndSessions(ctx context.Context) (n int64, err error) {
-	err = s.write(ctx, func(tx *tx) error {
+	err = s.writeAside(ctx, func(tx *tx) error {
 		if n, err = endSessions(ctx, tx, `TRUE`); err != nil {
 			return err
 		}

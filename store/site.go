@@ -45,6 +45,7 @@ func (s *Store) AddSite(ctx context.Context, site usage.Site) error {
 		return err
 	}
 	return s.write(ctx, func(tx *tx) error {
+		tx.touch(site.Code)
 		id, err := insertSite(ctx, tx, site)
 		if err != nil {
 			return err
@@ -66,6 +67,7 @@ func (s *Store) ChangeSite(ctx context.Context, code string, change func(*usage.
 			return err
 		}
 		before := site.Site
+		tx.touch(before.Code)
 		if err := change(&site.Site); err != nil {
 			return err
 		}
@@ -73,6 +75,7 @@ func (s *Store) ChangeSite(ctx context.Context, code string, change func(*usage.
 		if err := checkSite(site.Site); err != nil {
 			return err
 		}
+		tx.touch(site.Code)
 		if err := updateSite(ctx, tx, site); err != nil {
 			return err
 		}

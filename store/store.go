@@ -42,6 +42,7 @@ type Store struct {
 	now    func() time.Time
 	engine engine
 	texts  *textCache
+	stamps *versions
 	hashes chan struct{} // holds a token while a passphrase is tried, so that memory stays bounded
 }
 
@@ -110,7 +111,7 @@ func open(ctx context.Context, dir string, opt Options, copies bool) (*Store, er
 }
 
 func newStore(path string, opt Options) *Store {
-	s := &Store{path: path, now: opt.Now, engine: realEngine, texts: newTextCache(textCacheBytes), hashes: make(chan struct{}, 1)}
+	s := &Store{path: path, now: opt.Now, engine: realEngine, texts: newTextCache(textCacheBytes), stamps: newVersions(), hashes: make(chan struct{}, 1)}
 	if s.now == nil {
 		s.now = time.Now
 	}

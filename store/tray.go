@@ -1,10 +1,13 @@
 package store
 
 import (
+	"cmp"
 	"context"
 	"crypto/rand"
 	"database/sql"
 	"fmt"
+
+	"github.com/klauspost/compress/zstd"
 
 	"doorleaf/usage"
 )
@@ -18,7 +21,15 @@ type TrayCard struct {
 	Folder string // name of the folder it lay in; ""
 	Tag    string // site code of a tag file beside it; ""
 	Bytes  []byte
+	Packed []byte // what PackCard made of the bytes, for cards that come with none
 }
+
+// PackCard compresses the bytes of a card as a tray holds them, and UnpackCard gives
+// them back.
+func PackCard(data []byte) ([]byte, error) { return compress(data) }
+
+// UnpackCard is the other way of PackCard.
+func UnpackCard(packed []byte) ([]byte, error) { return decompress(packed, 0) }
 
 // trayLifeS is how long a tray lasts, s.
 const trayLifeS = 24 * 3600
@@ -27,35 +38,116 @@ const trayLifeS = 24 * 3600
 // The IDs of the cards are given by the tray. Trays that are over a day old
 // are thrown away.
 func (s *Store) FillTray(ctx context.Context, cards []TrayCard) (string, error) {
-	bodies := make([][]byte, len(cards))
-	for i, c := range cards {
-		var err error
-		if bodies[i], err = compress(c.Bytes); err != nil {
-			return "", fmt.Errorf("tray card %s: %w", c.Name, err)
-		}
+	bodies, err := trayBodies(cards)
+	if err != nil {
+		return "", err
 	}
 	tray := rand.Text() // 128 bits or more
-	err := s.write(ctx, func(tx *tx) error {
+	err = s.writeAside(ctx, func(tx *tx) error {
 		if _, err := tx.ExecContext(ctx, `DELETE FROM tray WHERE filled_at <= ?`, tx.now-trayLifeS); err != nil {
 			return fmt.Errorf("throw old trays: %w", err)
 		}
 		if _, err := tx.ExecContext(ctx, `INSERT INTO tray (name, filled_at) VALUES (?, ?)`, tray, tx.now); err != nil {
 			return fmt.Errorf("fill tray: %w", err)
 		}
-		for i, c := range cards {
-			_, err := tx.ExecContext(ctx, `
-				INSERT INTO tray_card (tray, name, folder, tag, body)
-				VALUES (?, ?, ?, ?, ?)`, tray, cleanName(c.Name), cleanName(c.Folder), cleanName(c.Tag), bodies[i])
-			if err != nil {
-				return fmt.Errorf("fill tray with %s: %w", c.Name, err)
-			}
-		}
-		return nil
+		return layOnTray(ctx, tx, tray, cards, bodies)
 	})
 	if err != nil {
 		return "", err
 	}
 	return tray, nil
+}
+
+// AddToTray lays more cards on a tray, behind those that lie there, and gives it
+// another day. A tray that is not there any more is NotFound.
+func (s *Store) AddToTray(ctx context.Context, tray string, cards []TrayCard) error {
+	bodies, err := trayBodies(cards)
+	if err != nil {
+		return err
+	}
+	return s.writeAside(ctx, func(tx *tx) error {
+		done, err := tx.ExecContext(ctx, `UPDATE tray SET filled_at = ? WHERE name = ? AND filled_at > ?`, tx.now, tray, tx.now-trayLifeS)
+		if err != nil {
+			return fmt.Errorf("find tray: %w", err)
+		}
+		if n, err := done.RowsAffected(); err != nil || n == 0 {
+			return cmp.Or(err, error(trayGone()))
+		}
+		return layOnTray(ctx, tx, tray, cards, bodies)
+	})
+}
+
+func trayBodies(cards []TrayCard) ([][]byte, error) {
+	bodies := make([][]byte, len(cards))
+	for i, c := range cards {
+		if bodies[i] = c.Packed; c.Packed != nil {
+			continue
+		}
+		var err error
+		if bodies[i], err = compress(c.Bytes); err != nil {
+			return nil, fmt.Errorf("tray card %s: %w", c.Name, err)
+		}
+	}
+	return bodies, nil
+}
+
+func layOnTray(ctx context.Context, tx *tx, tray string, cards []TrayCard, bodies [][]byte) error {
+	for i, c := range cards {
+		_, err := tx.ExecContext(ctx, `
+			INSERT INTO tray_card (tray, name, folder, tag, body)
+			VALUES (?, ?, ?, ?, ?)`, tray, cleanName(c.Name), cleanName(c.Folder), cleanName(c.Tag), bodies[i])
+		if err != nil {
+			return fmt.Errorf("fill tray with %s: %w", c.Name, err)
+		}
+	}
+	return nil
+}
+
+func trayGone() *usage.Fault {
+	return &usage.Fault{
+		Kind: usage.NotFound,
+		What: "these cards are no longer waiting",
+		Try:  "bring them in again; cards that are not kept within a day are thrown away",
+	}
+}
+
+// TrayLoad returns how many cards lie on a tray and their bytes together, not
+// compressed; 0, 0 for a tray that is not there.
+func (s *Store) TrayLoad(ctx context.Context, tray string) (cards int, bytes int64, err error) {
+	err = walk(ctx, s.reader, func(rows *sql.Rows) error {
+		var head []byte
+		if err := rows.Scan(&head); err != nil {
+			return err
+		}
+		size, err := plainSize(head)
+		cards, bytes = cards+1, bytes+size
+		return err
+	}, `
+		SELECT CASE WHEN length(body) <= ?1 THEN body ELSE substr(body, 1, ?1) END
+		FROM tray_card
+		WHERE tray = ?2`, sizedFrom+zstd.HeaderMaxSize, tray)
+	if err != nil {
+		return 0, 0, busyFault(fmt.Errorf("weigh tray: %w", err))
+	}
+	return cards, bytes, nil
+}
+
+// sizedFrom is from how many plain bytes on a frame says how many there are; a shorter
+// one may leave it out (RFC 8878, 3.1.1.1.1).
+const sizedFrom = 256
+
+// plainSize returns how many bytes decompress would make of a body of which head is
+// the beginning, or all where it is short.
+func plainSize(head []byte) (int64, error) {
+	var h zstd.Header
+	if err := h.Decode(head); err != nil {
+		return 0, fmt.Errorf("read zstd header: %w", err)
+	}
+	if h.HasFCS {
+		return int64(h.FrameContentSize), nil
+	}
+	plain, err := decompress(head, 0)
+	return int64(len(plain)), err
 }
 
 // Tray returns the cards on a tray in the order in which they were put there,
@@ -70,11 +162,7 @@ func (s *Store) Tray(ctx context.Context, tray string) ([]TrayCard, error) {
 			return err
 		}
 		if !there {
-			return &usage.Fault{
-				Kind: usage.NotFound,
-				What: "these cards are no longer waiting",
-				Try:  "bring them in again; cards that are not kept within a day are thrown away",
-			}
+			return trayGone()
 		}
 		cards, err = collect(ctx, q, scanTrayCard, `
 			SELECT id, name, folder, tag, body
@@ -102,7 +190,7 @@ func scanTrayCard(rows *sql.Rows) (TrayCard, error) {
 
 // ThrowTray empties a tray. One that is not there is as good as thrown.
 func (s *Store) ThrowTray(ctx context.Context, tray string) error {
-	return s.write(ctx, func(tx *tx) error {
+	return s.writeAside(ctx, func(tx *tx) error {
 		if _, err := tx.ExecContext(ctx, `DELETE FROM tray WHERE name = ?`, tray); err != nil {
 			return fmt.Errorf("throw tray: %w", err)
 		}

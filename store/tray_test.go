@@ -56,3 +56,47 @@ func TestTray(t *testing.T) {
 		t.Errorf("%d cards on trays after a day (%v), want the new one", left, err)
 	}
 }
+
+// A tray that is filled in several goes is as good as one that was filled in one.
+func TestAddToTray(t *testing.T) {
+	s := openTest(t)
+	now := int64(testNow)
+	s.now = func() time.Time { return time.Unix(now, 0) }
+	all := []TrayCard{{Name: "LOG.CSV", Folder: "weir", Bytes: []byte("a")}, {Name: "LOG.CSV", Tag: "MILL", Bytes: []byte("bcd")}, {Name: "E", Bytes: []byte{}}}
+	tray, err := s.FillTray(t.Context(), all[:1])
+	if err != nil {
+		t.Fatal(err)
+	}
+	now += trayLifeS - 1
+	if err := s.AddToTray(t.Context(), tray, all[1:]); err != nil {
+		t.Fatalf("AddToTray = %v, want none", err)
+	}
+	now += trayLifeS - 1
+	got, err := s.Tray(t.Context(), tray)
+	if diff := cmp.Diff(all, got, cmpopts.IgnoreFields(TrayCard{}, "ID"), cmpopts.EquateEmpty()); err != nil || diff != "" {
+		t.Errorf("Tray: %v (-want +got)\n%s", err, diff)
+	}
+	if cards, bytes, err := s.TrayLoad(t.Context(), tray); err != nil || cards != 3 || bytes != 4 {
+		t.Errorf("TrayLoad = %d, %d, %v, want 3 cards of 4 bytes", cards, bytes, err)
+	}
+	now += 2
+	wantKind(t, "AddToTray to one that is over a day old", s.AddToTray(t.Context(), tray, all), usage.NotFound)
+	wantKind(t, "AddToTray to none", s.AddToTray(t.Context(), "x", all), usage.NotFound)
+	if cards, bytes, err := s.TrayLoad(t.Context(), "x"); err != nil || cards != 0 || bytes != 0 {
+		t.Errorf("TrayLoad of none = %d, %d, %v, want nothing", cards, bytes, err)
+	}
+}
+
+// What a tray weighs is what was laid on it, whatever its size.
+func TestTrayLoadIsTrue(t *testing.T) {
+	s := openTest(t)
+	for _, size := range []int{0, 1, 255, 256, 257, 65_535, 65_792, 1 << 20, 5<<20 + 7} {
+		tray, err := s.FillTray(t.Context(), []TrayCard{{Name: "A", Bytes: make([]byte, size)}})
+		if err != nil {
+			t.Fatal(err)
+		}
+		if _, bytes, err := s.TrayLoad(t.Context(), tray); err != nil || bytes != int64(size) {
+			t.Errorf("TrayLoad of %d bytes = %d, %v", size, bytes, err)
+		}
+	}
+}

@@ -22,7 +22,27 @@ type querier interface {
 // tx is a write transaction. It has one now.
 type tx struct {
 	*sql.Tx
-	now int64 // Unix s
+	now   int64               // Unix s
+	sites map[string]struct{} // codes of the sites that it may change; nil: any
+}
+
+// touch says that the transaction changes nothing of any site but those that it is
+// called for.
+func (t *tx) touch(codes ...string) {
+	if t.sites == nil {
+		t.sites = map[string]struct{}{}
+	}
+	for _, code := range codes {
+		t.sites[code] = struct{}{}
+	}
+}
+
+// writeAside is write for what is no matter of a site: sessions, trays, notes.
+func (s *Store) writeAside(ctx context.Context, do func(*tx) error) error {
+	return s.write(ctx, func(tx *tx) error {
+		tx.touch()
+		return do(tx)
+	})
 }
 
 // write runs do in a write transaction and commits it. After an error nothing
@@ -36,11 +56,16 @@ func (s *Store) write(ctx context.Context, do func(*tx) error) error {
 		return busyFault(fmt.Errorf("begin: %w", err))
 	}
 	defer t.Rollback() // after Commit it does nothing
-	if err := do(&tx{Tx: t, now: s.now().Unix()}); err != nil {
+	begun := &tx{Tx: t, now: s.now().Unix()}
+	if err := do(begun); err != nil {
 		return busyFault(err)
 	}
 	if err := t.Commit(); err != nil {
+		s.stamps.changed(nil) // it may stand all the same
 		return busyFault(fmt.Errorf("commit: %w", err))
+	}
+	if begun.sites == nil || len(begun.sites) > 0 {
+		s.stamps.changed(begun.sites)
 	}
 	return nil
 }

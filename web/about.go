@@ -4,6 +4,7 @@ import (
 	"fmt"
 
 	"doorleaf/usage"
+	"doorleaf/web/words"
 )
 
 // AboutPage tells how figures are made, with the settings and the data of one site.
@@ -58,13 +59,4 @@ func (s AboutSeason) Estimated() string {
 }
 
 // daysWords writes an exposure in days with one decimal at most.
-func daysWords(days float64) string {
-	s := trimmed(days, 1)
-	if s == "1.0" {
-		return "1 day"
-	}
-	if len(s) > 2 && s[len(s)-2:] == ".0" {
-		s = s[:len(s)-2]
-	}
-	return s + " days"
-}
+func daysWords(days float64) string { return words.English.Days(days) }

@@ -19,6 +19,10 @@ type Base struct {
 	Trail []Link // the pages above this one, outermost first
 }
 
+// Scripts are the script files in static/ that the page loads; none, unless a page
+// says otherwise. A page must be whole without them.
+func (Base) Scripts() []string { return nil }
+
 // Link is an address and its words.
 type Link struct {
 	Href string

@@ -7,6 +7,7 @@ type BringPage struct {
 	Base
 	Sites   int // sites in the network
 	Limits  []string
+	Bounds  BringBounds
 	Fault   string // why the last upload was not taken; "" for none
 	Try     string
 	Skipped []Skipped
@@ -38,6 +39,7 @@ func (TrayPage) Template() string { return "tray" }
 // TrayCard is one card on the tray.
 type TrayCard struct {
 	Key        string // suffix of its form fields
+	Number     int    // its place on the tray, 1 first
 	Name       string
 	Folder     string
 	Size       int64
@@ -63,6 +65,7 @@ type TrayCard struct {
 	Why        string // why that site
 	Held       string // question to answer before it may be kept; ""
 	Sure       bool   // the question was answered
+	Twin       string // card before it on the tray that has the same bytes; ""
 	Already    string // code of the site that keeps the same bytes; ""
 	Removed    string // true time of removal as typed
 }
@@ -105,6 +108,7 @@ const (
 
 // Receipt is what became of one card.
 type Receipt struct {
+	Number       int // its place on the tray, 1 first
 	Name, Folder string
 	Outcome      Outcome
 	CardID       string // "" where it is not kept

@@ -6,6 +6,7 @@ import (
 	"strings"
 
 	"doorleaf/usage"
+	"doorleaf/web/words"
 )
 
 // CompareMost is how many sides one page sets side by side.
@@ -74,7 +75,7 @@ func RatioSays(side, first string, ratio *usage.Estimate, shared bool) string {
 	case math.IsNaN(ratio.Value):
 		return fmt.Sprintf("Neither %s nor %s had a visit to set against each other.", side, first)
 	}
-	limits := RoundRatio(ratio).between()
+	limits := words.English.Limits(RoundRatio(ratio))
 	on := ""
 	if shared {
 		on = ", on the part of the season that both have"

@@ -1,12 +1,18 @@
 package web
 
-import "doorleaf/web/chart"
+import (
+	"html/template"
+
+	"doorleaf/web/chart"
+)
 
 // Panel is a figure with the notes that stand in the margin beside it.
 type Panel struct {
 	chart.Figure
 	Problem string // why there is no drawing; "" when there is one
 	Notes   []Note
+
+	Written template.HTML // the panel as it stands on a page, where Set.Made made it
 }
 
 // Range is an estimate with its limits on a line, in units of a drawing 100

@@ -8,6 +8,7 @@ import (
 
 	"doorleaf/usage"
 	"doorleaf/web/chart"
+	"doorleaf/web/words"
 )
 
 // GlanceDays is how many covered days a season needs for its box to be judged by it.
@@ -63,7 +64,7 @@ var useWords = map[chart.Use]string{
 }
 
 func againstWords(ratio *usage.Estimate, before string) string {
-	return fmt.Sprintf("%s: %s times the visits a day of %s.", useWords[useOf(ratio)], RoundRatio(ratio).between(), before)
+	return fmt.Sprintf("%s: %s times the visits a day of %s.", useWords[useOf(ratio)], words.English.Limits(RoundRatio(ratio)), before)
 }
 
 func handWords(questions int, lastCard *int64, now int64) string {

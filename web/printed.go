@@ -43,7 +43,7 @@ func WrittenRatio(e *usage.Estimate) Written {
 	}
 	r := RoundRatio(e)
 	w := Written{"× " + r.Value, r.Low + " to " + r.High}
-	if r.Value == "unknown" {
+	if !r.Known {
 		w.Value = notKnown
 	}
 	return w
@@ -76,7 +76,7 @@ func WrittenMedian(f usage.SeasonFigures) Written {
 	}
 	seconds := func(s float64) string { return DurationWords(int32(math.Round(min(s, math.MaxInt32)))) }
 	w := Written{seconds(m.Value), seconds(m.Low) + " to " + seconds(m.High)}
-	if Round(m).Low == "unknown" {
+	if !Round(m).LowKnown {
 		w.Fine = "too few for limits"
 	}
 	if f.LowerOpenS != nil && f.UpperOpenS != nil {

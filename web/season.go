@@ -8,6 +8,7 @@ import (
 	"strings"
 
 	"doorleaf/usage"
+	"doorleaf/web/words"
 )
 
 // SeasonsPage lists the seasons of the network.
@@ -107,76 +108,16 @@ func Weekly(daily *usage.Estimate) *usage.Estimate {
 }
 
 // Rounded is an estimate written with the digits that it can bear.
-type Rounded struct{ Value, Low, High string }
+type Rounded = words.Rounded
 
-// Round writes an estimate in steps of the power of ten next below a quarter of the
-// distance between its limits, so that the last digit shown is one that is in doubt.
-// Steps are not finer than a hundredth. An infinite or unknown part is "unknown".
-func Round(e *usage.Estimate) Rounded {
-	return roundTo(e, stepOf(e.Low, e.High))
-}
+// Round is words.Words.Round in English.
+func Round(e *usage.Estimate) Rounded { return words.English.Round(e) }
 
-func stepOf(low, high float64) int {
-	quarter := (high - low) / 4
-	if !(quarter > 0) || math.IsInf(quarter, 0) {
-		return -2
-	}
-	return max(-2, int(math.Floor(math.Log10(quarter))))
-}
+// RoundRatio is words.Words.RoundRatio in English.
+func RoundRatio(e *usage.Estimate) Rounded { return words.English.RoundRatio(e) }
 
-// RoundRatio is Round for a ratio, with as many decimals more as it takes to show
-// that a limit is not 1.
-func RoundRatio(e *usage.Estimate) Rounded {
-	power := min(-1, stepOf(e.Low, e.High))
-	r := roundTo(e, power)
-	for ; power > -6; power-- {
-		one := trimmed(1, -power)
-		if r = roundTo(e, power); (r.Low == one) == (e.Low == 1) && (r.High == one) == (e.High == 1) {
-			break
-		}
-	}
-	return r
-}
-
-func roundTo(e *usage.Estimate, power int) Rounded {
-	write := func(v float64) string {
-		if math.IsNaN(v) || math.IsInf(v, 0) {
-			return "unknown"
-		}
-		if power < 0 {
-			return trimmed(v, -power)
-		}
-		unit := math.Pow(10, float64(power))
-		return Number(int64(math.Round(v/unit) * unit))
-	}
-	return Rounded{write(e.Value), write(e.Low), write(e.High)}
-}
-
-// trimmed writes v with so many decimals, nought as "0", and no nought that is
-// none: then it says that v is less.
-func trimmed(v float64, decimals int) string {
-	if v == 0 {
-		return "0"
-	}
-	s := strconv.FormatFloat(v, 'f', decimals, 64)
-	if strings.Trim(s, "0.") == "" {
-		return "less than " + s[:len(s)-1] + "1"
-	}
-	return s
-}
-
-// Between writes the limits of an estimate: "between 11 and 17".
-func Between(e *usage.Estimate) string { return Round(e).between() }
-
-func (r Rounded) between() string {
-	switch {
-	case r.Low == "unknown" && r.High == "unknown":
-		return "too few to say how sure that is"
-	case r.High == "unknown":
-		return r.Low + " or more"
-	}
-	return "between " + r.Low + " and " + r.High
-}
+// Between is words.Words.Between in English.
+func Between(e *usage.Estimate) string { return words.English.Between(e) }
 
 // Percent makes a share one of a hundred.
 func Percent(share *usage.Estimate) *usage.Estimate {
@@ -245,7 +186,7 @@ func Compared(f, last usage.SeasonFigures, season usage.Season) string {
 		return "There is no recording of " + before + " to set it against."
 	}
 	times := "times as many visits a day as in " + before + ", on the dates that both have"
-	limits := RoundRatio(ratio).between()
+	limits := words.English.Limits(RoundRatio(ratio))
 	switch usage.DirectionOf(ratio) {
 	case usage.Rise:
 		return fmt.Sprintf("That is a rise: %s %s.", limits, times)
@@ -274,33 +215,11 @@ func Until(until *usage.Date, ended bool, boxes int) string {
 	return "The season is still running: its figures go " + far + ", and nothing is projected beyond."
 }
 
-// OpenTime writes an open time of any length in the unit that suits it.
-func OpenTime(s float64) string {
-	switch {
-	case s < 120:
-		return strconv.FormatFloat(s, 'f', 0, 64) + " s"
-	case s < 7200:
-		return strconv.FormatFloat(s/60, 'f', 0, 64) + " min"
-	case s < 100*3600:
-		return strconv.FormatFloat(s/3600, 'f', 1, 64) + " h"
-	}
-	return Number(int64(math.Round(s/3600))) + " h"
-}
+// OpenTime is words.Words.OpenTime in English.
+func OpenTime(s float64) string { return words.English.OpenTime(s) }
 
-// OpenWeek writes the open time in a week, seconds, with its limits, in the unit that
-// suits it: 39 min, 33, 46.
-func OpenWeek(e *usage.Estimate) Rounded {
-	unit, name := 3600.0, "h"
-	switch {
-	case e.Value < 120:
-		unit, name = 1, "s"
-	case e.Value < 7200:
-		unit, name = 60, "min"
-	}
-	r := Round(&usage.Estimate{Value: e.Value / unit, Low: e.Low / unit, High: e.High / unit, Level: e.Level})
-	r.Value += " " + name
-	return r
-}
+// OpenWeek is words.Words.OpenWeek in English.
+func OpenWeek(e *usage.Estimate) Rounded { return words.English.OpenWeek(e) }
 
 // Remarks are what stands beside the figures of a season at a site.
 func Remarks(f usage.SeasonFigures, findings int, complete bool) []string {

@@ -5,6 +5,7 @@ package web
 
 import (
 	"bytes"
+	"cmp"
 	"crypto/sha256"
 	"embed"
 	"encoding/hex"
@@ -15,6 +16,10 @@ import (
 	"os"
 	"path"
 	"strings"
+	"sync"
+
+	"doorleaf/usage"
+	"doorleaf/web/words"
 )
 
 //go:embed templates static
@@ -35,18 +40,23 @@ func Pages() []Page {
 		QuestionsPage{}, CallsPage{}, CallPage{},
 		SignInPage{}, AccessPage{}, JournalPage{}, SeasonsPage{}, SeasonPage{}, DataOutPage{}, VisitsPage{}, NetworkVisitsPage{}, ComparePage{}, VisitPage{}, OpeningPage{}, AboutPage{}, APIPage{},
 		PowerPage{}, PowerFormPage{}, LightPage{}, RestockPage{}, DaylightPage{},
-		RoundPage{}, RoundDonePage{}, RoundKeptPage{}, PreparePage{}, BenchPage{},
+		RoundPage{}, RoundDonePage{}, RoundKeptPage{}, PreparePage{}, BenchPage{}, MergePage{},
+		SetUpPage{},
 	}
 }
 
 // Set is the parsed templates of all pages.
 type Set struct {
-	files fs.FS
-	pages map[string]*template.Template // nil in a set that reloads
+	files   fs.FS
+	reloads bool     // they are read again for every page
+	parsed  sync.Map // *words.Words to pages
 }
 
-// Load parses the templates of every page. A missing or broken template is an
-// error here and never later.
+// pages are the templates of all pages in one region's words, by name.
+type pages map[string]*template.Template
+
+// Load parses the templates of every page in every language. One that is missing or
+// broken, or that a language does not fit, is an error here and never later.
 func Load() (*Set, error) {
 	return load(files)
 }
@@ -58,37 +68,73 @@ func LoadDir(dir string) (*Set, error) {
 	if err != nil {
 		return nil, err
 	}
-	set.pages = nil
+	set.reloads = true
 	return set, nil
 }
 
 func load(files fs.FS) (*Set, error) {
-	set := &Set{files: files, pages: make(map[string]*template.Template)}
-	for _, p := range Pages() {
-		t, err := set.parse(p.Template())
+	set := &Set{files: files}
+	for _, language := range usage.Languages {
+		region := usage.DefaultRegion
+		region.Language = language
+		w, err := words.New(region)
 		if err != nil {
+			return nil, fmt.Errorf("web: %w", err)
+		}
+		if _, err := set.parseAll(words.Of(w.Region())); err != nil {
 			return nil, err
 		}
-		set.pages[p.Template()] = t
 	}
 	return set, nil
 }
 
-func (s *Set) parse(name string) (*template.Template, error) {
-	t := template.New("base.html").Funcs(s.funcs()).Option("missingkey=error")
-	t, err := t.ParseFS(s.files, "templates/base.html", "templates/parts.html", "templates/"+name+".html")
-	if err != nil {
-		return nil, fmt.Errorf("web: template %s: %w", name, err)
+// parseAll parses the templates of all pages once for each region.
+func (s *Set) parseAll(w *words.Words) (pages, error) {
+	if all, ok := s.parsed.Load(w); ok {
+		return all.(pages), nil
+	}
+	all := make(pages)
+	for _, p := range Pages() {
+		t, err := s.parse(w, p.Template())
+		if err != nil {
+			return nil, err
+		}
+		all[p.Template()] = t
+	}
+	s.parsed.Store(w, all)
+	return all, nil
+}
+
+func (s *Set) parse(w *words.Words, page string) (*template.Template, error) {
+	t := template.New("base.html").Funcs(s.funcs(w)).Option("missingkey=error")
+	for _, name := range []string{"base", "parts", page} {
+		source, err := fs.ReadFile(s.files, "templates/"+name+".html")
+		if err != nil {
+			return nil, fmt.Errorf("web: template %s: %w", name, err)
+		}
+		said, err := w.Template(name, string(source))
+		if err != nil {
+			return nil, fmt.Errorf("web: %w", err)
+		}
+		part := t
+		if name != "base" {
+			part = t.New(name + ".html")
+		}
+		if _, err := part.Parse(said); err != nil {
+			return nil, fmt.Errorf("web: template %s in %q: %w", name, w.Language(), err)
+		}
 	}
 	return t, nil
 }
 
 // Nav is what the navigation says beside the page itself.
 type Nav struct {
-	Questions int    // open questions of the network; 0 for none, or where it is not known
-	May       May    // what the page offers
-	Who       string // name of who is signed in; "" where nobody had to
-	SignIn    bool   // offer to sign in
+	Questions int          // open questions of the network; 0 for none, or where it is not known
+	May       May          // what the page offers
+	Who       string       // name of who is signed in; "" where nobody had to
+	SignIn    bool         // offer to sign in
+	Network   string       // name of the network; "" where it has none
+	Words     *words.Words // what the page is written with; nil for words.English
 }
 
 // frame is what the template around every page is given; the page's own gets
@@ -100,20 +146,28 @@ type frame struct {
 
 // Render writes the page p as HTML. After an error w may hold a part of it.
 func (s *Set) Render(w io.Writer, p Page, nav Nav) error {
-	t := s.pages[p.Template()]
-	if s.pages == nil {
-		var err error
-		if t, err = s.parse(p.Template()); err != nil {
-			return err
-		}
-	}
-	if t == nil {
-		return fmt.Errorf("web: no template %q", p.Template())
+	t, err := s.page(cmp.Or(nav.Words, words.English), p.Template())
+	if err != nil {
+		return err
 	}
 	if err := t.Execute(w, frame{p, nav}); err != nil {
 		return fmt.Errorf("web: render %s: %w", p.Template(), err)
 	}
 	return nil
+}
+
+func (s *Set) page(w *words.Words, name string) (*template.Template, error) {
+	if s.reloads {
+		return s.parse(w, name)
+	}
+	all, err := s.parseAll(w)
+	if err != nil {
+		return nil, err
+	}
+	if all[name] == nil {
+		return nil, fmt.Errorf("web: no template %q", name)
+	}
+	return all[name], nil
 }
 
 // Static returns the bytes of a static file and the tag that Link puts behind

@@ -4,111 +4,88 @@ import (
 	"errors"
 	"fmt"
 	"html/template"
-	"math"
-	"strconv"
 	"strings"
 	"time"
-	"unicode"
 	"unicode/utf8"
 
 	"doorleaf/usage"
+	"doorleaf/web/words"
 )
 
 // Program is the name that titles carry.
 const Program = "Doorleaf"
 
-var months = [...]string{"January", "February", "March", "April", "May", "June", "July",
-	"August", "September", "October", "November", "December"}
-
-var orderWords = map[string]string{
+var orderWords = map[string]words.Text{
 	"dmy": "day, month, year",
 	"mdy": "month, day, year",
 	"ymd": "year, month, day",
 }
 
-var clockWords = map[usage.ClockKeeping]string{
+var clockWords = map[usage.ClockKeeping]words.Text{
 	usage.ClockFixed: "takes no notice of daylight saving",
 	usage.ClockCivil: "follows daylight saving",
 	usage.ClockUTC:   "keeps UTC",
 }
 
-var classWords = map[usage.Class]string{
+var classWords = map[usage.Class]words.Text{
 	usage.Visitor: "visitor",
 	usage.Service: "service",
 	usage.Rattle:  "rattle",
 	usage.Ajar:    "left ajar",
 }
 
-func (s *Set) funcs() template.FuncMap {
+// funcs are what templates may call, writing with w.
+func (s *Set) funcs(w *words.Words) template.FuncMap {
 	return template.FuncMap{
 		"about":       AboutAddress,
 		"asked":       func(q Question, site Site) asked { return asked{q, site} },
-		"between":     Between,
-		"bracket":     BracketWords,
-		"bytes":       Bytes,
-		"days":        daysWords,
-		"class":       func(c usage.Class) string { return classWords[c] },
+		"between":     w.Between,
+		"bracket":     func(earliest, latest int64, zone string) string { return bracketWords(w, earliest, latest, zone) },
+		"bytes":       w.Bytes,
+		"days":        w.Days,
+		"class":       func(c usage.Class) string { return w.Say(classWords[c]) },
 		"capital":     capital,
-		"clock":       func(c usage.ClockKeeping) string { return clockWords[c] },
-		"date":        DateWords,
+		"clock":       func(c usage.ClockKeeping) string { return w.Say(clockWords[c]) },
+		"date":        w.Date,
 		"deref":       func(n *int32) int32 { return *n },
-		"degrees":     func(v float64) string { return strconv.FormatFloat(v, 'f', -1, 64) },
-		"hours":       HourWords,
+		"degrees":     func(v float64) string { return w.Shortest(v) },
+		"hours":       w.Hours,
+		"language":    w.Language,
+		"lead":        TrayLead,
 		"link":        s.link,
 		"figured":     func(f usage.SeasonFigures, visits string, mean bool) figured { return figured{f, visits, mean} },
 		"fonts":       fontPaths,
-		"minutes":     DurationWords,
-		"number":      number,
-		"one":         OneFigure,
-		"openAll":     func(s int64) string { return OpenTime(float64(s)) },
-		"openWeek":    OpenWeek,
-		"order":       func(o string) string { return orderWords[o] },
+		"minutes":     w.Duration,
+		"number":      func(n any) (string, error) { return number(w, n) },
+		"one":         w.OneFigure,
+		"openAll":     func(s int64) string { return w.OpenTime(float64(s)) },
+		"openWeek":    w.OpenWeek,
+		"order":       func(o string) string { return w.Say(orderWords[o]) },
 		"percent":     Percent,
-		"plural":      plural,
-		"round":       Round,
-		"roundRatio":  RoundRatio,
-		"seconds":     func(s float64) string { return DurationWords(int32(math.Round(min(s, math.MaxInt32)))) },
+		"plural":      func(n any, forms ...string) (string, error) { return plural(w, n, forms) },
+		"round":       w.Round,
+		"roundRatio":  w.RoundRatio,
+		"seconds":     w.Seconds,
 		"short":       func(id string) string { return id[:min(len(id), 10)] },
 		"visible":     Visible,
-		"wall":        Wall,
-		"wallSeconds": WallSeconds,
+		"wall":        w.Wall,
+		"wallSeconds": w.WallSeconds,
 		"weekly":      Weekly,
-		"wallDate":    func(reading int64) string { return DateWords(dateOfWall(reading)) },
-		"when":        When,
+		"wallDate":    w.WallDate,
+		"when":        w.When,
 	}
 }
 
-// Number writes n with commas between thousands.
-func Number(n int64) string {
-	digits := strconv.FormatInt(n, 10)
-	sign := ""
-	if strings.HasPrefix(digits, "-") {
-		sign, digits = "−", digits[1:]
-	}
-	for i := len(digits) - 3; i > 0; i -= 3 {
-		digits = digits[:i] + "," + digits[i:]
-	}
-	return sign + digits
-}
+// Number is words.Words.Number in English.
+func Number(n int64) string { return words.English.Number(n) }
 
-// OneFigure writes a rate with no more digits than a reader can use: whole
-// numbers from ten up, one decimal below, two below one.
-func OneFigure(v float64) string {
-	switch {
-	case math.IsNaN(v) || math.IsInf(v, 0):
-		return "unknown"
-	case math.Abs(v) >= 9.95:
-		return Number(int64(math.Round(v)))
-	case math.Abs(v) >= 0.995 || v == 0:
-		return strconv.FormatFloat(v, 'f', 1, 64)
-	}
-	return strconv.FormatFloat(v, 'f', 2, 64)
-}
+// OneFigure is words.Words.OneFigure in English.
+func OneFigure(v float64) string { return words.English.OneFigure(v) }
 
 // number is Number for templates, whose numbers come in several sizes.
-func number(n any) (string, error) {
+func number(w *words.Words, n any) (string, error) {
 	v, err := wide(n)
-	return Number(v), err
+	return w.Number(v), err
 }
 
 func wide(n any) (int64, error) {
@@ -123,51 +100,44 @@ func wide(n any) (int64, error) {
 	return 0, fmt.Errorf("%T is no number to write", n)
 }
 
-// Plural writes a number and its noun.
+// Plural is words.Words.Plural in English.
 func Plural(n int64, one, many string) string {
-	if n == 1 {
-		return "1 " + one
-	}
-	return Number(n) + " " + many
+	return words.English.Choose(n, one, many)
 }
 
-// plural is Plural for templates.
-func plural(n any, one, many string) (string, error) {
+// plural writes a number and the noun that goes with it, for templates, which are
+// translated with their nouns.
+func plural(w *words.Words, n any, forms []string) (string, error) {
 	v, err := wide(n)
-	return Plural(v, one, many), err
+	return w.Choose(v, forms...), err
 }
 
-// DateWords writes a civil date.
-func DateWords(d usage.Date) string {
-	y, m, day := d.YMD()
-	return fmt.Sprintf("%d %s %d", day, months[m-1], y)
-}
+// DateWords is words.Words.Date in English.
+func DateWords(d usage.Date) string { return words.English.Date(d) }
 
-// When writes an instant, Unix seconds, in the civil time of a zone.
-func When(at int64, zone string) string {
-	return timeWords(time.Unix(at, 0).In(zoneOf(zone)))
-}
+// When is words.Words.When in English.
+func When(at int64, zone string) string { return words.English.When(at, zone) }
 
 // BracketWords says between which instants an opening without a time lies, as far
 // as they are known; "" where neither is.
 func BracketWords(earliest, latest int64, zone string) string {
+	return bracketWords(words.English, earliest, latest, zone)
+}
+
+func bracketWords(w *words.Words, earliest, latest int64, zone string) string {
 	switch first, last := earliest > 0, latest > 0 && latest < usage.Beyond; {
 	case first && last:
-		return "between " + When(earliest, zone) + " and " + When(latest, zone)
+		return w.Say("between %s and %s", w.When(earliest, zone), w.When(latest, zone))
 	case first:
-		return "after " + When(earliest, zone)
+		return w.Say("after %s", w.When(earliest, zone))
 	case last:
-		return "before " + When(latest, zone)
+		return w.Say("before %s", w.When(latest, zone))
 	}
 	return ""
 }
 
-// Wall writes a clock reading (wall seconds) as the logger wrote it.
-func Wall(reading int64) string { return timeWords(time.Unix(reading, 0).UTC()) }
-
-func timeWords(t time.Time) string {
-	return fmt.Sprintf("%d %s %d, %02d:%02d", t.Day(), months[t.Month()-1], t.Year(), t.Hour(), t.Minute())
-}
+// Wall is words.Words.Wall in English.
+func Wall(reading int64) string { return words.English.Wall(reading) }
 
 func zoneOf(name string) *time.Location {
 	if loc, err := time.LoadLocation(name); err == nil {
@@ -176,70 +146,17 @@ func zoneOf(name string) *time.Location {
 	return time.UTC
 }
 
-// HourWords writes a time of recording, seconds, in the unit that suits it.
-func HourWords(s int64) string {
-	switch {
-	case s < 3600:
-		return Plural((s+30)/60, "minute", "minutes")
-	case s < 3*86400:
-		return Plural((s+1800)/3600, "hour", "hours")
-	case s < 120*86400:
-		return Plural((s+43200)/86400, "day", "days")
-	}
-	return Plural((s+7*43200)/(7*86400), "week", "weeks")
-}
+// HourWords is words.Words.Hours in English.
+func HourWords(s int64) string { return words.English.Hours(s) }
 
-// DurationWords writes how long a door stood open.
-func DurationWords(s int32) string {
-	switch {
-	case s == usage.Unknown:
-		return "not known"
-	case s < 120:
-		return fmt.Sprintf("%d s", s)
-	case s < 7200:
-		return twoUnits(s/60, "min", s%60, "s")
-	}
-	return twoUnits(s/3600, "h", s/60%60, "min")
-}
+// DurationWords is words.Words.Duration in English.
+func DurationWords(s int32) string { return words.English.Duration(s) }
 
-// twoUnits leaves out the smaller unit where there is none of it.
-func twoUnits(big int32, unit string, small int32, smallUnit string) string {
-	if small == 0 {
-		return fmt.Sprintf("%d %s", big, unit)
-	}
-	return fmt.Sprintf("%d %s %d %s", big, unit, small, smallUnit)
-}
+// AgeWords is words.Words.Age in English.
+func AgeWords(at, now int64) string { return words.English.Age(at, now) }
 
-// AgeWords says how long ago an instant was; both are Unix seconds.
-func AgeWords(at, now int64) string {
-	days := (now - at) / 86400
-	switch {
-	case now < at:
-		return "in the future"
-	case days == 0:
-		return "in the last day"
-	case days < 14:
-		return Plural(days, "day", "days") + " ago"
-	case days < 120:
-		return Plural(days/7, "week", "weeks") + " ago"
-	}
-	return Plural(days/30, "month", "months") + " ago"
-}
-
-// Bytes writes a size.
-func Bytes(n int64) string {
-	switch {
-	case n < 1<<10:
-		return Plural(n, "byte", "bytes")
-	case n < 1<<20:
-		return inUnits(n, 1<<10) + " kB"
-	}
-	return inUnits(n, 1<<20) + " MB"
-}
-
-func inUnits(n, unit int64) string {
-	return strings.TrimSuffix(fmt.Sprintf("%.1f", float64(n)/float64(unit)), ".0")
-}
+// Bytes is words.Words.Bytes in English.
+func Bytes(n int64) string { return words.English.Bytes(n) }
 
 // controls are the names of the control characters U+0000 to U+001F
 // (ISO/IEC 6429), from memory.
@@ -328,14 +245,8 @@ const (
 // AllTime names the choice of no season.
 const AllTime = "All time"
 
-// SeasonWords writes a season: "spring 2026", "winter 2025–26".
-func SeasonWords(season usage.Season) string {
-	first, _, _ := season.First().YMD()
-	if last, _, _ := season.Last().YMD(); last != first {
-		return fmt.Sprintf("%s %d–%02d", season.Word(), first, last%100)
-	}
-	return fmt.Sprintf("%s %d", season.Word(), first)
-}
+// SeasonWords is words.Words.Season in English.
+func SeasonWords(season usage.Season) string { return words.English.Season(season) }
 
 // PatternNotes stand beside the profile by hour of the day.
 func PatternNotes(p usage.Pattern) []Note {
@@ -417,7 +328,7 @@ func Reads(encoding, lineEnd string, d Dialect) []string {
 		add("with a header")
 	}
 	if d.DateOrder != "" {
-		add("dates as " + orderWords[d.DateOrder])
+		add("dates as " + string(orderWords[d.DateOrder]))
 	}
 	if d.Hours == 12 {
 		add("12-hour clock")
@@ -441,11 +352,8 @@ func RowDoubt(timed, suspect bool) string {
 	return ""
 }
 
-// WallSeconds writes a clock reading to the second.
-func WallSeconds(reading int64) string {
-	t := time.Unix(reading, 0).UTC()
-	return timeWords(t) + fmt.Sprintf(":%02d", t.Second())
-}
+// WallSeconds is words.Words.WallSeconds in English.
+func WallSeconds(reading int64) string { return words.English.WallSeconds(reading) }
 
 // RowWhole says what a row of a whole opening was read as.
 func RowWhole(when string, openS int32) string {
@@ -507,16 +415,7 @@ func Try(err error) string {
 }
 
 // sentence begins s with a capital and ends it with a full stop.
-func sentence(s string) string {
-	if s == "" {
-		return ""
-	}
-	s = capital(s)
-	if strings.HasSuffix(s, ".") || strings.HasSuffix(s, "?") {
-		return s
-	}
-	return s + "."
-}
+func sentence(s string) string { return words.Sentence(s) }
 
 // What the tray says of cards and of its form.
 const (
@@ -576,10 +475,4 @@ func CodeInUse(code string) string {
 }
 
 // capital makes the first letter of s a capital.
-func capital(s string) string {
-	r, size := utf8.DecodeRuneInString(s)
-	if size == 0 {
-		return ""
-	}
-	return string(unicode.ToUpper(r)) + s[size:]
-}
+func capital(s string) string { return words.Capital(s) }

@@ -2,6 +2,7 @@ package main
 
 import (
 	"bytes"
+	"errors"
 	"fmt"
 	"io"
 	"log/slog"
@@ -40,6 +41,7 @@ type gallery struct {
 	sites  []string // codes
 	tray   string   // of uploaded cards, not kept yet; "" for none
 	kept   string   // of a tray whose cards were kept
+	bundle string   // of another network, not taken over yet; "" for none
 }
 
 // galleryStates are the states of a network that pages must be good in, with
@@ -118,6 +120,7 @@ func makeUsual(t *testing.T, g *gallery) {
 	g.kept = g.bring(t, last)
 	g.keepTray(t, g.kept, "MILL")
 	g.tray = g.bring(t, second, last)
+	g.bundle = g.bringBundle(t, n.Sites[0].Spec.Site(), second)
 	at := galleryNow().Unix() + 3600
 	if err := g.store.AddPrepared(t.Context(), "MILL", store.PreparedCard{At: at, Reading: at}); err != nil {
 		t.Fatal(err)
@@ -280,6 +283,36 @@ func (g *gallery) bring(t *testing.T, cards ...forge.Card) string {
 	return strings.TrimPrefix(g.post(t, "/cards", form.FormDataContentType(), &b), "/tray/")
 }
 
+// bringBundle uploads the bundle of another network, which has a card of one site and
+// calls it otherwise.
+func (g *gallery) bringBundle(t *testing.T, site usage.Site, card forge.Card) string {
+	t.Helper()
+	other, err := store.Open(t.Context(), t.TempDir(), store.Options{Now: galleryNow})
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer other.Close()
+	site.Name = "The box of the others"
+	data, err := card.Bytes()
+	if err == nil {
+		err = other.AddSite(t.Context(), site)
+	}
+	if err == nil {
+		_, err = other.Keep(t.Context(), site.Code, []store.CardIn{{Name: card.Name, Bytes: data}})
+	}
+	var b bytes.Buffer
+	form := multipart.NewWriter(&b)
+	part, partErr := form.CreateFormFile("bundle", "other.zip")
+	if err := errors.Join(err, partErr); err != nil {
+		t.Fatal(err)
+	}
+	if _, err := other.WriteBundle(t.Context(), part, ""); err != nil {
+		t.Fatal(err)
+	}
+	form.Close()
+	return strings.TrimPrefix(g.post(t, "/merge", form.FormDataContentType(), &b), "/merge/")
+}
+
 var keepField = regexp.MustCompile(`name="keep-([^"]+)"`)
 
 // keepTray keeps all cards of a tray at one site.
@@ -439,6 +472,11 @@ func (g *gallery) values(t *testing.T, route, name, before string) []string {
 		}
 		if g.tray != "" && !strings.HasSuffix(route, "/receipt") {
 			return []string{g.tray}
+		}
+		return nil
+	case "bundle":
+		if g.bundle != "" {
+			return []string{g.bundle}
 		}
 		return nil
 	}

@@ -9,10 +9,12 @@ import (
 	"errors"
 	"fmt"
 	"io"
+	"math"
 	"math/rand/v2"
 	"os"
 	"os/exec"
 	"path/filepath"
+	"strconv"
 	"strings"
 	"syscall"
 	"testing"
@@ -28,12 +30,13 @@ import (
 // These tests run the program as others do, in processes of its own, and do it harm.
 
 // soakTimes returns how often to try: few times in a test, often in a soak, which the
-// environment variable DOORLEAF_SOAK asks for.
+// environment variable DOORLEAF_SOAK asks for: 1 for a whole one, 0.1 for a tenth.
 func soakTimes(test, soak int) int {
-	if os.Getenv("DOORLEAF_SOAK") != "" {
-		return soak
+	share, err := strconv.ParseFloat(os.Getenv("DOORLEAF_SOAK"), 64)
+	if err != nil || share <= 0 {
+		return test
 	}
-	return test
+	return max(test, int(math.Round(share*float64(soak))))
 }
 
 // township is a small made-up network with its cards in folders named for their sites.
@@ -192,6 +195,7 @@ func TestKilled(t *testing.T) {
 	must(t, "--data", w.clone(t), "backup", "--out", copyOf)
 	r := rand.New(rand.NewPCG(3, uint64(time.Now().UnixNano())))
 	inAll := 0
+	rows := [][]string{{"", "tries", "killed", "unfinished", "cards lost", "spoilt"}}
 	for _, do := range []struct {
 		name  string
 		args  func(dir string) []string
@@ -229,11 +233,12 @@ func TestKilled(t *testing.T) {
 				lost += len(w.ids) - kept
 			}
 		}
-		t.Logf("%-8s %3d times, killed in %3d, unfinished in %3d, cards lost %d, spoilt %d", do.name, tries, killed, cut, lost, spoilt)
+		rows = append(rows, []string{do.name, fmt.Sprint(tries), fmt.Sprint(killed), fmt.Sprint(cut), fmt.Sprint(lost), fmt.Sprint(spoilt)})
 		if inAll += killed; lost > 0 {
 			t.Errorf("%s: %d cards were lost", do.name, lost)
 		}
 	}
+	soakTable(t, append(rows, []string{"together", "", fmt.Sprint(inAll), "", "", ""}))
 	if inAll == 0 {
 		t.Error("nothing was ever killed")
 	}

@@ -32,6 +32,7 @@ type commands struct {
 
 	Demo    demoCommand    `cmd:"" help:"Make the demo network, once, and serve it."`
 	Serve   serveCommand   `cmd:"" help:"Serve the network to a browser."`
+	Network networkCommand `cmd:"" help:"Say what the network is called and how its pages write."`
 	Site    siteCommands   `cmd:"" help:"Add, list and change sites."`
 	Inspect inspectCommand `cmd:"" help:"Say what is read from card files; keep nothing."`
 	Import  importCommand  `cmd:"" help:"Keep card files and derive their sites again."`

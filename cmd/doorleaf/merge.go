@@ -67,5 +67,8 @@ func mergedLine(m store.MergedSite) string {
 	if m.Fields > 0 {
 		line += fmt.Sprintf(", %s changed", many(m.Fields, "fact"))
 	}
+	if m.Withdrawn > 0 {
+		line += fmt.Sprintf(", %s withdrawn", many(m.Withdrawn, "card"))
+	}
 	return line + fmt.Sprintf("; the logbook gained %s", many(int(m.Gained), "opening"))
 }

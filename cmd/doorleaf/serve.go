@@ -8,6 +8,7 @@ import (
 	"log/slog"
 	"net"
 	"net/http"
+	"runtime"
 	"time"
 
 	"doorleaf/server"
@@ -143,7 +144,7 @@ func (cmd *serveCommand) handler(c *console, s *store.Store, addr net.Addr) (htt
 		return nil, &usage.Fault{Kind: usage.Conflict, What: "this program was built without its charts and typefaces", Err: assets.ErrNotBuilt, Try: "make build"}
 	}
 	return server.New(server.Config{
-		Store: s, Charts: chart.New(draw.New(draw.Options{})), Now: c.now, Log: log, Limits: cmd.limits(),
+		Store: s, Charts: chart.New(draw.New(draw.Options{Machines: min(2, runtime.NumCPU())})), Now: c.now, Log: log, Limits: cmd.limits(),
 		Hosts: cmd.hosts(addr), Remote: cmd.remote(), BehindProxy: cmd.BehindProxy, Templates: cmd.Templates,
 	})
 }

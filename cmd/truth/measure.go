@@ -2,6 +2,7 @@ package main
 
 import (
 	"fmt"
+	"maps"
 	"slices"
 	"strings"
 	"time"
@@ -117,6 +118,7 @@ type gauge struct {
 	unread  map[int]bool
 	match   []int
 	hits    []int
+	beyond  map[int32][][2]int // by run: the openings that are off by more than their error, each with its true one
 }
 
 // measure adds what came of a site to a book.
@@ -127,7 +129,7 @@ func (r *result) measure(b *book, worst, ordinal int) error {
 	}
 	g := &gauge{
 		result: r, ordinal: ordinal, anchors: anchorsOf(r.truth), changes: shifts, calm: calm(r.truth.Spec.Clock),
-		unread: r.unread(), match: r.match(), hits: make([]int, len(r.truth.Openings)),
+		unread: r.unread(), match: r.match(), hits: make([]int, len(r.truth.Openings)), beyond: map[int32][][2]int{},
 	}
 	situation := group(b.situations, r.truth.Spec.Situation)
 	for _, t := range []*tally{&b.all, situation} {
@@ -144,6 +146,7 @@ func (r *result) measure(b *book, worst, ordinal int) error {
 		g.hits[m]++
 		g.time(i, m, worst, &b.all, situation, group(b.states, stateOf(&r.truth.Written[m])))
 	}
+	g.tellBeyond(situation, worst)
 	for m := range g.hits {
 		g.count(m, worst, &b.all, situation, group(b.states, stateOf(&r.truth.Written[m])))
 	}
@@ -241,9 +244,18 @@ func (g *gauge) time(i, m, worst int, into ...*tally) {
 	}
 	switch {
 	case s.off > s.errorS:
-		g.tell(into[1], worst, 1<<32+int64(s.off), "beyond its error", i, m)
+		g.beyond[o.Run] = append(g.beyond[o.Run], [2]int{i, m})
 	case s.hour:
 		g.tell(into[1], worst, int64(s.off), "wrong hour", i, m)
+	}
+}
+
+// tellBeyond notes of each run how many of its openings are off by more than their
+// error, and the first of them: what is wrong with one is wrong with all.
+func (g *gauge) tellBeyond(t *tally, worst int) {
+	for _, run := range slices.Sorted(maps.Keys(g.beyond)) {
+		list := g.beyond[run]
+		g.tell(t, worst, 1<<32+int64(len(list)), fmt.Sprintf("beyond, %d of run", len(list)), list[0][0], list[0][1])
 	}
 }
 
@@ -279,7 +291,7 @@ func (g *gauge) tell(t *tally, worst int, weight int64, what string, i, m int) {
 	if worst == 0 {
 		return
 	}
-	says := fmt.Sprintf("%-16s network %d %s %-8s", what, g.ordinal, g.site.Code, g.truth.Spec.Rounds.Kind)
+	says := fmt.Sprintf("%-20s network %d %s %-8s", what, g.ordinal, g.site.Code, g.truth.Spec.Rounds.Kind)
 	if m != noTruth {
 		r := &g.truth.Written[m]
 		says += fmt.Sprintf(" opening %d wrote %s (%s) true %s", m, r.Digits(), stateOf(r), utc(g.truth.Openings[m].At))

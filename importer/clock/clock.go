@@ -90,7 +90,7 @@ type Notice struct {
 // Times turns rows, in logbook order, into instants and runs, and says what it
 // noticed.
 func Times(in Input) ([]Time, []usage.Run, []Notice) {
-	k := &keeper{Input: in, base: make([]int64, len(in.Rows)), state: make([]state, len(in.Rows)), times: make([]Time, len(in.Rows)), woke: map[int]bool{}, twice: map[int]int32{}}
+	k := &keeper{Input: in, base: make([]int64, len(in.Rows)), state: make([]state, len(in.Rows)), times: make([]Time, len(in.Rows)), woke: map[int]bool{}, stood: map[int64]bool{}, twice: map[int]int32{}}
 	k.judge()
 	k.cut()
 	k.anchor()
@@ -116,8 +116,9 @@ type keeper struct {
 	Input
 	base    []int64 // by row: its reading as an instant of an exact clock, Unix s; of lost rows only differences count
 	state   []state
-	woke    map[int]bool  // rows before which the clock stood still
-	twice   map[int]int32 // rows in the hour that comes twice that may be an hour later, by how many seconds
+	woke    map[int]bool   // rows before which the clock stood still
+	stood   map[int64]bool // readings at which it stood still
+	twice   map[int]int32  // rows in the hour that comes twice that may be an hour later, by how many seconds
 	runs    []run
 	own     own
 	people  int // changes of civil time after which people moved the clock, in a call

@@ -40,6 +40,11 @@ type own struct {
 	drift float64 // seconds gained a second
 	known bool
 	steep float64 // of a clock that goes wrong beyond belief: by how much at the most; else 0
+
+	// Of such a clock: how many pairs of known times show it, and by how much the
+	// drift that one shows differs at the most from the middle one.
+	pairs   int
+	scatter float64
 }
 
 const (
@@ -128,6 +133,22 @@ func (k *keeper) crystal() {
 			Changes: "Times between two known ones carry an error as large as the clock's own until you say that these are right.",
 			Choices: []usage.Choice{{Answer: usage.AnswerBelieve, Says: "The known times are right. Correct the clock between them."}},
 		})
+	}
+}
+
+// scattered finds out how steady a clock is that goes wrong beyond belief, from what
+// is left of its anchors once those noted wrongly are left out.
+func (k *keeper) scattered() {
+	for _, r := range k.runs {
+		for j := 0; r.steep && j+1 < len(r.anchors); j++ {
+			a, b := r.anchors[j], r.anchors[j+1]
+			if b.true-a.true < 3*day {
+				continue
+			}
+			miss := float64(a.errorS+b.errorS) / float64(b.true-a.true)
+			k.own.pairs++
+			k.own.scatter = max(k.own.scatter, math.Abs(slopeOf(a, b)-k.own.drift)-miss)
+		}
 	}
 }
 

@@ -107,6 +107,7 @@ func (k *keeper) stands() {
 				from = i
 			}
 			k.still(i, j)
+			k.stood[k.Rows[i].Reading] = true
 			k.woke[j] = k.stopped(i, j)
 			for n := from; n < j; n++ {
 				k.state[n] = none

@@ -9,9 +9,10 @@ import (
 
 const (
 	// bend bounds how far the drift of a clock strays from its mean between two
-	// anchors, as temperature bends it (tuning-fork parabola of −0.035 ppm/°C²
-	// about 25 °C; Maxim, MAX6902 data sheet, page 14): a winter and a summer half of a year differ by some
-	// 10 ppm from their mean, weeks by less.
+	// anchors, however far apart: summer bends it one way and winter the other. A
+	// winter and a summer half of a year differ by some 10 ppm from their mean
+	// (tuning-fork parabola of −0.035 ppm/°C² about 25 °C; Maxim, MAX6902 data
+	// sheet, page 14), which comes to less in the middle of any longer time.
 	bend = 4e-6
 	// steeper bounds the drift of a clock whose drift is beyond belief, as a multiple
 	// of what its known times show: it may not keep it. Common practice, no source.
@@ -107,7 +108,7 @@ func (k *keeper) anchored(r run) curve {
 		case j == len(a):
 			return k.outside(r, j-1, base)
 		}
-		off, e := between(a[j-1], a[j], base, r.steep)
+		off, e := k.between(a[j-1], a[j], base, r.steep)
 		if k.changed(a[j-1].true, a[j].true) == 0 { // it may have gone there and back between them
 			off += float64(k.changed(a[j-1].true, base-int64(off)))
 		}
@@ -125,28 +126,47 @@ func (k *keeper) outside(r run, j int, base int64) (off, errorS float64) {
 	off += float64(k.changed(a[j].true, base-int64(off)))
 	ppm := usage.ClockDrift
 	if r.steep {
-		ppm = steeper * k.own.steep
+		ppm = k.scatter(k.own.steep)
+	}
+	slope := 0.0
+	if k.own.known {
+		slope = k.own.drift
 	}
 	if len(a) > 1 {
-		p, q := a[0], a[1]
-		if j > 0 {
-			p, q = a[j-1], a[j]
-		}
+		p, q := a[max(j-1, 0)], a[max(j, 1)]
 		if q.true-p.true >= 7*day {
-			from, _ := p.ahead()
-			to, _ := q.ahead()
-			s := (to - from) / float64(q.true-p.true)
-			off += s * d
-			ppm = math.Min(usage.ClockDrift, usage.ClockDrift/2+float64(p.errorS+q.errorS)/float64(q.true-p.true))
+			var miss float64
+			slope, miss = k.goesOn(p, q, r.steep)
+			ppm = math.Min(usage.ClockDrift, usage.ClockDrift/2+miss)
 			if r.steep {
-				ppm = steeper * math.Abs(s)
+				ppm = k.scatter(slope) + miss
 			}
 		}
 	}
-	return off, here + ppm*math.Abs(d)
+	return off + slope*d, here + ppm*math.Abs(d)
 }
 
-func between(p, q anchor, base int64, steep bool) (off, errorS float64) {
+// goesOn returns the drift with which a clock goes on beyond two anchors, and how
+// well the two tell it, both in seconds a second. Two times noted near each other say
+// less of a crystal than what is known of it, or of all crystals: the drift is the
+// mean of both, weighed by how well each is known.
+func (k *keeper) goesOn(p, q anchor, steep bool) (slope, miss float64) {
+	from, _ := p.ahead()
+	to, _ := q.ahead()
+	time := float64(q.true - p.true)
+	slope, miss = (to-from)/time, float64(p.errorS+q.errorS)/time
+	if steep {
+		return slope, miss
+	}
+	known, doubt := 0.0, usual
+	if k.own.known {
+		known, doubt = k.own.drift, stray/2
+	}
+	sd := math.Hypot(apart(float64(p.errorS)), apart(float64(q.errorS))) / within / time
+	return known + (slope-known)*doubt*doubt/(doubt*doubt+sd*sd), miss
+}
+
+func (k *keeper) between(p, q anchor, base int64, steep bool) (off, errorS float64) {
 	from, fromS := p.ahead()
 	to, toS := q.ahead()
 	if q.base == p.base {
@@ -155,11 +175,33 @@ func between(p, q anchor, base int64, steep bool) (off, errorS float64) {
 	w := float64(base-p.base) / float64(q.base-p.base)
 	off = from + w*(to-from)
 	near := math.Min(float64(base-p.base), float64(q.base-base))
-	errorS = math.Hypot((1-w)*fromS, w*toS) + bend*near
+	errorS = math.Hypot(math.Hypot(haste, math.Hypot((1-w)*apart(fromS), w*apart(toS))), math.Min(bend*near, within*bridge(float64(base-p.base), float64(q.base-base))))
 	if steep {
-		errorS += steeper * math.Abs(slopeOf(p, q)) * near
+		errorS += k.scatter(slopeOf(p, q)) * near
 	}
 	return off, errorS
+}
+
+// bridge is the standard deviation, seconds, of a clock's error from the straight
+// line between two known ones, a and b seconds away, when its drift wanders: a random
+// walk integrated once and tied at both ends with any slope,
+//
+//	wander·a²·b²/(3·(a+b))
+//
+// (the conditional variance of an integrated Wiener process, as of a cubic spline:
+// Wahba, Journal of the Royal Statistical Society B 40, 1978).
+func bridge(a, b float64) float64 {
+	return a * b * math.Sqrt(wander/(3*math.Max(a+b, 1)))
+}
+
+// scatter is by how much a drift beyond belief may differ from what known times show
+// of it: where there are some that show how steady it is, by twice the most that any
+// differ from the middle one; else by more than all of it.
+func (k *keeper) scatter(slope float64) float64 {
+	if k.own.pairs >= ownPairs {
+		return stray + 2*k.own.scatter
+	}
+	return steeper * math.Abs(slope)
 }
 
 // asItReads is the curve of a run without anchors: the setting's offset, with

@@ -57,6 +57,7 @@ func (k *keeper) settle() {
 			k.alone(n)
 		}
 	}
+	k.scattered()
 	k.driftNotice()
 }
 

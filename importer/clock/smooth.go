@@ -10,9 +10,9 @@ const (
 	wander = 8e-6 * 8e-6 / (91 * 86400)
 	// anyDrift is the drift that is expected before anything is known.
 	anyDrift = 150e-6
-	// within is how many standard deviations an error spans: 95 % of a time cut
-	// to the minute, whose error is even and not normal.
-	within = 1.8
+	// within is how many standard deviations an error spans. All openings between the
+	// same known times share their error, and the last of a site has it for all.
+	within = 2
 )
 
 // smooth weighs the anchors of each run against each other. A time written down
@@ -63,7 +63,7 @@ func smoothAnchors(anchors []anchor) {
 		if i > 0 {
 			now = now.after(seconds(anchors[i-1], a))
 		}
-		sd := float64(a.errorS) / within
+		sd := apart(float64(a.errorS)) / within
 		now = now.seeing(float64(a.off()), sd*sd)
 		filtered[i] = now
 	}
@@ -99,8 +99,8 @@ func (b belief) knowing(later belief, dt float64) belief {
 	}
 }
 
-// take keeps what the smoother found. However many anchors agree, each opening
-// began a little before its time was written down: the error stays above that.
+// take keeps what the smoother found. However many anchors agree, they share what
+// they share: the error stays above that.
 func (a *anchor) take(b belief) {
-	a.fit, a.fitS, a.smooth = b.off, math.Max(errorSecond, within*math.Sqrt(math.Max(b.varOff, 0))), true
+	a.fit, a.fitS, a.smooth = b.off, math.Hypot(haste, within*math.Sqrt(math.Max(b.varOff, 0))), true
 }

@@ -1,4 +1,4 @@
-// Makes dist/: the drawing engine's script, the typefaces, and their licences.
+// Makes dist/: the drawing engine's script, the browser's, the typefaces, and their licences.
 import { build } from 'esbuild'
 import { copyFile, mkdir, readFile, writeFile } from 'node:fs/promises'
 import { fileURLToPath } from 'node:url'
@@ -13,13 +13,13 @@ const faces = [
   ['atkinson-hyperlegible-next', [400, 700]],
 ]
 
-async function bundleServer() {
+async function bundle(from, to, format) {
   const result = await build({
-    entryPoints: [at('server.mjs')],
-    outfile: at('dist', 'server.js'),
+    entryPoints: [at(from)],
+    outfile: at('dist', to),
     bundle: true,
     minify: true,
-    format: 'iife',
+    format,
     target: 'es2022',
     charset: 'utf8',
     legalComments: 'none', // the licences stand in LICENSES.txt
@@ -78,7 +78,10 @@ async function licenceOf(name) {
 }
 
 await mkdir(at('dist'), { recursive: true })
-const bundled = await bundleServer()
+const bundled = [...new Set([
+  ...(await bundle('server.mjs', 'server.js', 'iife')),
+  ...(await bundle('browser.mjs', 'live.js', 'esm')),
+])].sort()
 const fonts = await copyFaces()
 await copyPaperFaces()
 const licences = await Promise.all([...bundled, ...fonts].map(licenceOf))

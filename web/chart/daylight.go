@@ -51,7 +51,8 @@ type dayGrid struct {
 	light [][]usage.Light // by week and part, of the middle of the week
 	cells map[[2]int]int  // week and part: visits
 	most  int
-	count [3]int64 // visits by light
+	count [3]int64   // visits by light
+	weeks [][3]int64 // the same by week
 	month []monthLight
 }
 
@@ -85,6 +86,7 @@ func newDayGrid(in DaylightIn) (*dayGrid, error) {
 }
 
 func (g *dayGrid) fill(zone *usage.Zone) {
+	g.weeks = make([][3]int64, len(g.light))
 	sun, cursor := usage.NewSun(g.Site.Latitude, g.Site.Longitude), zone.Cursor()
 	for _, v := range g.Visits {
 		date, second := cursor.Civil(v.At)
@@ -96,6 +98,7 @@ func (g *dayGrid) fill(zone *usage.Zone) {
 		g.most = max(g.most, g.cells[cell])
 		light := sun.Light(v.At)
 		g.count[light]++
+		g.weeks[cell[0]][light]++
 		g.month[usage.MonthOf(date)-g.month[0].month].count[light]++
 	}
 }
@@ -172,7 +175,11 @@ func (m *Maker) daylight(g *dayGrid, f frame) drawing {
 	labelAt(o, "xAxis", m.timeTicks(g.span, f))
 	labelAt(o, "yAxis", []tick{{0, "0:00"}, {6, "6:00"}, {12, "12:00"}, {18, "18:00"}, {24, "24:00"}})
 	alignEnds(o)
-	o["graphic"] = append(g.shapes(f), head(f, "hour of the day", g.keys())...)
+	o["graphic"] = append(tied(g.shapes(f)), head(f, "hour of the day", g.keys())...)
+	if tips := m.weekTips(g); len(tips.Items) > 0 {
+		o[tipsKey] = tips
+	}
+	addZoom(o, m.zoomLevels(g.span, f)...)
 	return drawing{o, f.width, f.height}
 }
 

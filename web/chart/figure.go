@@ -22,6 +22,7 @@ type Figure struct {
 	Wide, Narrow template.HTML
 
 	Linked bool // the marks of the drawing lead to their visits
+	Live   bool // it has a live form: see Want
 	Table  Table
 }
 

@@ -10,6 +10,7 @@ import (
 // area is the whole slot of the bar and not the bar alone, which may be too low to
 // hit; box gives it in axis units, pad is that of draw.Marks.
 func addMarks(o map[string]any, pad int, bars []bar, box func(i int) [4]float64) {
+	addTips(o, pad, bars, box)
 	var links []draw.Mark
 	for i, b := range bars {
 		if b.href != "" && (b.rate != nil || b.visits > 0) {

@@ -52,7 +52,14 @@ func (m *Maker) monthBars(bars []bar, months []usage.MonthTally, f frame) drawin
 	if len(bars) == 0 {
 		return upright([]bar{{}}, nil, "visits a week", "", f)
 	}
-	return upright(bars, m.monthTicks(months, f.plotWidth()), "visits a week", "less than a week covered", f)
+	d := upright(bars, m.monthTicks(months, f.plotWidth()), "visits a week", "less than a week covered", f)
+	every := make([]tick, len(months))
+	for i := range months {
+		year, month := months[i].Month.YM()
+		every[i] = tick{float64(i) + 0.5, fmt.Sprintf("%s\n%d", m.Words.MonthsShort[month-1], year)}
+	}
+	addZoom(d.option, m.monthTicks(months, f.plotWidth()), every)
+	return d
 }
 
 // monthTicks labels as many months as there is room for, each year's first

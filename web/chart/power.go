@@ -85,12 +85,20 @@ func (m *Maker) charge(points []usage.ChargePoint, today usage.Date, f frame) dr
 	alignEnds(o)
 	keys := []key{{swatchBlock(draw.Pale), "95 % limits"}}
 	shapes := []any{band(points, f)}
+	tips := Tips{}
+	for i, p := range points[:max(0, len(points)-1)] {
+		tips.Items = append(tips.Items, Tip{Box: [4]float64{float64(p.Date - first), float64(points[i+1].Date - first), 0, 100}, Head: m.date(p.Date), Says: pointLines(p)})
+	}
 	if today >= first && today <= last {
 		x := float64(f.left) + f.plotWidth()*float64(today-first)/length
 		shapes = append(shapes, lineAt(x, float64(f.top), x, float64(f.height-f.bottom), draw.Brick))
 		keys = append(keys, key{func(x, y float64) []any { return []any{lineAt(x+9, y-6, x+9, y+6, draw.Brick)} }, "today"})
 	}
-	o["graphic"] = append(shapes, head(f, "% left", keys)...)
+	o["graphic"] = append(tied(shapes), head(f, "% left", keys)...)
+	if len(tips.Items) > 0 {
+		o[tipsKey] = tips
+	}
+	addZoom(o, m.zoomLevels(s, f)...)
 	return drawing{o, f.width, f.height}
 }
 

@@ -137,8 +137,9 @@ func (m *Maker) stretch(s shaded, f frame) drawing {
 	if n > 1 {
 		unit = fmt.Sprintf("visits counted in %d days", n)
 	}
-	o["graphic"] = append(s.shade(f), head(f, unit, s.keys(bars))...)
+	o["graphic"] = append(tied(s.shade(f)), head(f, unit, s.keys(bars))...)
 	s.addMarks(o, bars, n, scale)
+	addZoom(o, m.zoomLevels(s.span, f)...)
 	return drawing{o, f.width, f.height}
 }
 

@@ -223,8 +223,9 @@ func (m *Maker) timeline(s span, f frame) drawing {
 	if n > 1 {
 		unit = fmt.Sprintf("visits counted in %d weeks", n)
 	}
-	o["graphic"] = append(head(f, unit, timelineKeys(s, bars)), s.strip(f)...)
+	o["graphic"] = append(head(f, unit, timelineKeys(s, bars)), tied(s.strip(f))...)
 	s.addMarks(o, bars, 7*n, scale)
+	addZoom(o, m.zoomLevels(s, f)...)
 	return drawing{o, f.width, f.height}
 }
 

@@ -14,6 +14,7 @@ import (
 	"strings"
 	"sync"
 	"testing"
+	"unicode"
 	"unicode/utf16"
 
 	"github.com/pdfcpu/pdfcpu/pkg/api"
@@ -388,5 +389,57 @@ func TestProgress(t *testing.T) {
 	}
 	if last != all || calls != 2*4+2 { // two for each site, the week, the sites side by side
 		t.Errorf("progress ended at %d of %d after %d calls, want 10 of 10", last, all, calls)
+	}
+}
+
+// TestPDFHostileText: whatever a name, a note or a raw line says, the document is sound,
+// and what can be read of it is text: no control character, nothing that turns writing
+// round, nothing without width. Words that never end stay on the page.
+func TestPDFHostileText(t *testing.T) {
+	endless := strings.Repeat("endless", 60)
+	texts := []string{
+		"=1+1", "a\x00b\x07c\x1b[31mred", "\u202egnp.exe\u2066 \u200b\ufeff\u2028next", endless, "(paren\\) Tj ET (", "\xff\xfe cut \xe2",
+		"</text><script>alert(1)</script>", strings.Repeat("\u0301", 200), "\n\r\t", "",
+	}
+	s := tableSeason(len(texts))
+	for i, text := range texts {
+		s.Sites[i].Name = text
+		s.Sites[i].Calls = []usage.ServiceCall{{At: 1780315200, Kinds: []usage.CallKind{usage.CallNote}, Note: text}}
+		s.Sites[i].Findings = []usage.Finding{{Key: "quiet-1", Kind: "quiet", From: 1780315200, To: 1780915200, Says: text, Changes: text}}
+		s.Proposals = append(s.Proposals, Proposal{Site: s.Sites[i].Code, Says: text})
+		s.Sentence = append(s.Sentence, text)
+	}
+	for _, on := range []Paper{A4, Letter} {
+		pdf := pdfOf(t, s, on)
+		if err := api.Validate(bytes.NewReader(pdf), model.NewDefaultConfiguration()); err != nil {
+			t.Errorf("pdfcpu finds %v", err)
+		}
+		said := textOf(t, pdf)
+		for _, r := range said {
+			if r != ' ' && !unicode.IsPrint(r) || unicode.Is(unicode.Bidi_Control, r) || r == '\u200b' || r == '\ufeff' {
+				t.Errorf("the document says %U", r)
+				break
+			}
+		}
+		together := strings.ReplaceAll(said, " ", "")
+		for _, want := range []string{"=1+1", "(paren\\)TjET(", "</text><script>alert(1)</script>"} {
+			if !strings.Contains(together, want) {
+				t.Errorf("the document lost %q", want)
+			}
+		}
+		pages := pageContents(t, pdf)
+		for n := 1; n <= len(pages); n++ {
+			for _, piece := range saidOn(t, pages[n]) {
+				wide := func(r rune) rune { // marks stand over the letter before them
+					if unicode.Is(unicode.Mn, r) {
+						return -1
+					}
+					return r
+				}
+				if len(strings.Map(wide, piece.text)) > 250 {
+					t.Errorf("page %d has a line of %d characters: %.60s…", n, len(piece.text), piece.text)
+				}
+			}
+		}
 	}
 }

@@ -9,6 +9,7 @@ import "doorleaf/usage"
 type Season struct {
 	Name      string // as in the address: 2026-summer
 	Title     string // as people say it: summer 2026
+	Called    string // the name of the network; "" where it has none
 	Made      usage.Date
 	Network   usage.SeasonFigures
 	Pattern   usage.Pattern // of all sites together

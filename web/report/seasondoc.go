@@ -95,13 +95,18 @@ func documentOf(s Season) *document {
 }
 
 func (s Season) subject() string {
+	called := cmp.Or(web.Visible(s.Called), "The network")
 	switch n := len(s.Sites); {
 	case s.OneSite && n > 0:
-		return web.Visible(s.Sites[0].Name) + " (" + s.Sites[0].Code + ")"
+		site := web.Visible(s.Sites[0].Name) + " (" + s.Sites[0].Code + ")"
+		if s.Called != "" {
+			site += " of " + called
+		}
+		return site
 	case n == 0:
-		return "The network: no box stands in it"
+		return called + ": no box stands in it"
 	default:
-		return "The network: " + web.Plural(int64(n), "box", "boxes")
+		return called + ": " + web.Plural(int64(n), "box", "boxes")
 	}
 }
 

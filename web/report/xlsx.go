@@ -155,6 +155,9 @@ func (s Season) heading() string {
 	if s.OneSite && len(s.Sites) > 0 {
 		return "Season report: " + s.Sites[0].Name + ", " + s.Title
 	}
+	if s.Called != "" {
+		return "Season report: " + s.Called + ", " + s.Title
+	}
 	return "Season report: " + s.Title
 }
 

@@ -1,0 +1,45 @@
+package server
+
+import (
+	"context"
+	"net/http"
+	"sync/atomic"
+	"time"
+)
+
+// Keeping cards makes every drawing of their box anew, for whoever reads next. Where
+// cards come in without a pause while many read, each reader would wait for drawings of
+// their own and the waiting would have no end. So cards wait a moment for readers;
+// readers do not wait for cards.
+const (
+	yieldMost = 2 * time.Second
+	yieldStep = 10 * time.Millisecond
+)
+
+// reading counts the pages that are being made.
+func (s *server) reading(next http.Handler) http.Handler {
+	return http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
+		if r.Method == http.MethodGet {
+			s.readers.Add(1)
+			defer s.readers.Add(-1)
+		}
+		next.ServeHTTP(w, r)
+	})
+}
+
+// yield waits until no page is being made, at most yieldMost.
+func yield(ctx context.Context, readers *atomic.Int64) {
+	step := time.NewTicker(yieldStep)
+	defer step.Stop()
+	most := time.NewTimer(yieldMost)
+	defer most.Stop()
+	for readers.Load() > 0 {
+		select {
+		case <-step.C:
+		case <-most.C:
+			return
+		case <-ctx.Done():
+			return
+		}
+	}
+}

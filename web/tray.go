@@ -1,0 +1,102 @@
+package web
+
+import "fmt"
+
+// What the tray says of cards that only their neighbours tell of.
+const (
+	WhyLast = "It is the only box of which no card is here."
+	WhyHand = "Only its cards are written in this way."
+)
+
+// CardLabel names a card on the tray so that it can be told from others of its name:
+// the nth of n.
+func CardLabel(nth, n int, name string) string {
+	if n < 2 {
+		return Visible(name)
+	}
+	return fmt.Sprintf("card %d, %s", nth, Visible(name))
+}
+
+// gapWords writes a time of at most some days.
+func gapWords(s int64) string {
+	switch {
+	case s < 60:
+		return "less than a minute"
+	case s < 2*3600:
+		return Plural(s/60, "minute", "minutes")
+	}
+	return Plural(s/3600, "hour", "hours")
+}
+
+// WhyFollows says that a card begins where a site's logbook ends.
+func WhyFollows(after int64) string {
+	return "Its first row comes " + gapWords(after) + " after the last one of that site’s logbook."
+}
+
+// FollowsQuestion asks about a card whose only clue is that.
+func FollowsQuestion(after int64, name string) string {
+	return fmt.Sprintf("Nothing on the card names its box. Its first row comes %s after the last one in the logbook of %s, as when one card goes out and the next comes in. Is it the card of %s?", gapWords(after), name, name)
+}
+
+// FollowsOther asks about a card that begins where another site's logbook ends.
+func FollowsOther(after int64, there, here string) string {
+	return fmt.Sprintf("Its first row comes %s after the last one in the logbook of %s, as when one card goes out and the next comes in. Was it really in the logger at %s?", gapWords(after), there, here)
+}
+
+// ClashQuestion asks about a card that was written while others of the same site were.
+// other is one of them on the tray, "" for none.
+func ClashQuestion(days int, name, other string) string {
+	those := "cards that are kept at " + name
+	if other != "" {
+		those = Visible(other)
+	}
+	return fmt.Sprintf("For %s of the same time there are other rows, on %s, and not one row is on both. One logger writes one card at a time: is this really a card of %s?", Plural(int64(days), "day", "days"), those, name)
+}
+
+// WhyTwin says that another card on the tray has the same bytes.
+func WhyTwin(label string) string { return "It is a copy of " + label + "." }
+
+// WhyShared says that rows of a card stand on another one on the tray.
+func WhyShared(rows int, label string) string {
+	return Plural(int64(rows), "of its rows stands", "of its rows stand") + " on " + label + " too."
+}
+
+// HandQuestion asks about a card whose only clue is how it is written.
+func HandQuestion(name string) string {
+	return fmt.Sprintf("Nothing on the card names its box, but of all boxes only the cards of %s are written in this way. Is it the card of %s?", name, name)
+}
+
+// LastQuestion asks about the one card for which one box is left.
+func LastQuestion(name string) string {
+	return fmt.Sprintf("Nothing on the card names its box. All other boxes have a card here but %s. Is it the card of %s?", name, name)
+}
+
+// ButFolder says that a card's folder speaks for another site than its rows.
+func ButFolder(name string) string { return "Its folder’s name speaks for " + name + "." }
+
+// TrayLead says how many of the cards have found their box.
+func TrayLead(cards []TrayCard) string {
+	placed, asked := 0, 0
+	for _, c := range cards {
+		switch {
+		case c.Needs():
+			asked++
+		default:
+			placed++
+		}
+	}
+	switch {
+	case len(cards) == 1:
+		return ""
+	case asked == 0:
+		return "Each has found its box."
+	case placed == 0:
+		return "All of them need a look."
+	}
+	return fmt.Sprintf("%s found, %s a look.", Plural(int64(placed), "card has its box", "cards have their boxes"), Plural(int64(asked), "card needs", "cards need"))
+}
+
+// Needs reports whether somebody must look at a card before it can be kept.
+func (c TrayCard) Needs() bool {
+	return c.Problem != "" || c.Held != "" && !c.Sure || c.AskOrder && c.Order == "" || c.Site == "" || c.Rows == 0
+}
