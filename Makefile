@@ -66,17 +66,19 @@ FUZZ     := importer/cardfile.FuzzRead importer/logbook.FuzzStitch importer/logb
 	cmd/doorleaf.FuzzTerminal web/report.FuzzReportText web/draw.FuzzRewriteIsSafe
 SOAKS    := TestKilled|TestFileSizeLimit|TestFullDisk|TestDiskFull|TestDamagedFiles|TestReadersDuringImports|TestDayOfUse|TestMemoryOfLargeUploads
 
-soak: assets
+soak: build
 	@for f in $(FUZZ); do \
 	  echo "fuzzing $$f for $(FUZZTIME)"; \
 	  $(GO) test ./$${f%.*} -run XXX -fuzz "^$${f##*.}\$$" -fuzztime $(FUZZTIME) -fuzzminimizetime 10x || exit 1; \
 	done
 	DOORLEAF_SOAK=$(SOAK) $(GO) test ./store -count 1 -v -timeout 4h -run 'TestHistories|TestMergeIsAUnion' -rapid.checks 1000
 	DOORLEAF_SOAK=$(SOAK) $(GO) test ./store ./cmd/doorleaf -p 1 -count 1 -v -timeout 6h -run '$(SOAKS)'
+	DOORLEAF_SCALE=1000 $(GO) test ./cmd/doorleaf -count 1 -v -timeout 3h -run TestScale
 
-## bench: benchmarks, and the whole program beside the sqlite3 command line
+## bench: the whole program beside others; start, pages and memory at 10 sites of ten years; benchmarks of each stage
 bench: build
-	$(GO) test ./... -run XXX -bench . -benchmem
+	DOORLEAF_BENCH=1 DOORLEAF_SCALE=10 $(GO) test ./cmd/doorleaf -count 1 -v -timeout 15m -run 'TestBeside|TestStart|TestScale'
+	$(GO) test $$($(GO) list ./... | grep -v cmd/doorleaf) -run XXX -bench . -benchmem -benchtime 300ms -p 1
 
 ## release: static programs for every platform, in dist/
 release: assets

@@ -79,6 +79,24 @@ func TestCollector(t *testing.T) {
 	}
 }
 
+// Packed cards come out packed, each as soon as it was read, within the same limits.
+func TestCollectorPacks(t *testing.T) {
+	c := NewCollector(small)
+	c.PackWith(func(data []byte) ([]byte, error) { return []byte(fmt.Sprint(len(data), " bytes")), nil })
+	err := c.Add("x.zip", bytes.NewReader(zipOf(t, map[string]string{"a/LOG.TXT": strings.Repeat("a", 900), "b/LOG.TXT": strings.Repeat("a", 800)})))
+	if err != nil {
+		t.Fatal(err)
+	}
+	for _, f := range c.Cards() {
+		if f.Bytes != nil || !strings.HasSuffix(string(f.Packed), "00 bytes") {
+			t.Errorf("%s comes with %d bytes and packed as %q", f.Path, len(f.Bytes), f.Packed)
+		}
+	}
+	if err := c.Add("LOG.TXT", strings.NewReader(strings.Repeat("a", 900))); usage.KindOf(err) != usage.TooLarge {
+		t.Errorf("beyond the limit of all together: %v, want TooLarge", err)
+	}
+}
+
 func TestCollectorZip(t *testing.T) {
 	c := NewCollector(small)
 	err := c.Add("pocket.zip", bytes.NewReader(zipOf(t, map[string]string{

@@ -3,6 +3,7 @@ package server
 import (
 	"bytes"
 	"compress/gzip"
+	"crypto/sha256"
 	"net/http"
 	"strconv"
 	"strings"
@@ -20,16 +21,37 @@ var gzips = sync.Pool{New: func() any { return gzip.NewWriter(nil) }}
 // by it. No page holds a secret beside what its visitor typed, so that its length
 // gives none away.
 func compressed(w http.ResponseWriter, r *http.Request, body []byte) []byte {
-	if !varies(w) || len(body) < worthCompressing || !takesGzip(r.Header.Values("Accept-Encoding")) || w.Header().Get("Content-Encoding") != "" {
+	if !compresses(w, r, body) {
 		return body
 	}
+	return gzipped(body)
+}
+
+// compressedOnce is compressed for a body that may be asked for again; sum is its
+// SHA-256.
+func compressedOnce(w http.ResponseWriter, r *http.Request, body []byte, sum [sha256.Size]byte) []byte {
+	if !compresses(w, r, body) {
+		return body
+	}
+	return bodies.of(sum, body)
+}
+
+// compresses reports whether a body is to be compressed, and sets the headers that tell.
+func compresses(w http.ResponseWriter, r *http.Request, body []byte) bool {
+	if !varies(w) || len(body) < worthCompressing || !takesGzip(r.Header.Values("Accept-Encoding")) || w.Header().Get("Content-Encoding") != "" {
+		return false
+	}
+	w.Header().Set("Content-Encoding", "gzip")
+	return true
+}
+
+func gzipped(body []byte) []byte {
 	var b bytes.Buffer
 	z := gzips.Get().(*gzip.Writer)
 	defer gzips.Put(z)
 	z.Reset(&b)
 	z.Write(body) // a buffer takes everything
 	z.Close()
-	w.Header().Set("Content-Encoding", "gzip")
 	return b.Bytes()
 }
 

@@ -5,6 +5,8 @@ import (
 	"context"
 	"errors"
 	"sync"
+
+	"doorleaf/web/chart"
 )
 
 // memoBytes bounds what a memo holds.
@@ -66,7 +68,7 @@ func newMemo(versions versioned, limit int) *memo {
 // that may be older than the number of the change under which the value is kept.
 func recall[T any](ctx context.Context, m *memo, code, what string, work func(context.Context) (T, int, error)) (T, error) {
 	version := m.version(code)
-	if version == 0 {
+	if version == 0 || chart.Wanted(ctx) != nil { // then nothing is drawn
 		v, _, err := work(ctx)
 		return v, err
 	}

@@ -2,6 +2,9 @@ package server
 
 import (
 	"context"
+	"crypto/sha256"
+	"fmt"
+	"html/template"
 	"net/http"
 	"strings"
 
@@ -33,8 +36,9 @@ func (s *server) network(w http.ResponseWriter, r *http.Request) error {
 	if err != nil {
 		return err
 	}
-	for i, site := range sites {
-		row := s.networkSite(site, rows[i])
+	for i := range rows {
+		row := s.networkSite(rows[i])
+		sites[i] = rows[i].site // as the row was made from it
 		page.Visits += row.Visits
 		page.ExposedS += row.ExposedS
 		if from := rows[i].first; from != nil && (page.From == nil || *from < *page.From) {
@@ -43,13 +47,20 @@ func (s *server) network(w http.ResponseWriter, r *http.Request) error {
 		page.Sites = append(page.Sites, row)
 	}
 	placeRanges(&page)
-	addMap(&page, sites)
+	if err := s.addMap(r, &page, sites); err != nil {
+		return err
+	}
+	if err := s.writeRows(r, &page, rows); err != nil {
+		return err
+	}
 	return s.send(w, r, http.StatusOK, page)
 }
 
 // networkRow is what a row of the network page says as long as nothing of its site
 // changes.
 type networkRow struct {
+	version uint64 // of the change since which it holds; 0: not known
+	site    store.SiteSummary
 	weekly  usage.Sum
 	hours   chart.Figure
 	odd     []string // the first open findings
@@ -61,10 +72,12 @@ type networkRow struct {
 
 func (s *server) networkRow(ctx context.Context, code string) (networkRow, error) {
 	return recall(ctx, s.memo, code, "network row", func(ctx context.Context) (row networkRow, bytes int, err error) {
+		row.version = s.memo.version(code)
 		site, err := s.Store.Site(ctx, code)
 		if err != nil {
 			return row, 0, err
 		}
+		row.site = site.SiteSummary
 		t, err := s.tally(ctx, code)
 		if err != nil {
 			return row, 0, err
@@ -104,8 +117,8 @@ func (s *server) addHourProfile(ctx context.Context, row *networkRow, code strin
 }
 
 // networkSite is one row of the network page.
-func (s *server) networkSite(site store.SiteSummary, row networkRow) web.NetworkSite {
-	now := s.Now().Unix()
+func (s *server) networkSite(row networkRow) web.NetworkSite {
+	site, now := row.site, s.Now().Unix()
 	out := web.NetworkSite{
 		Site: heading(site.Site), Weekly: row.weekly.Rate, Visits: row.weekly.Visits, ExposedS: row.weekly.ExposureS,
 		LastCard: site.LastCardAt, Cards: site.Cards, Hours: row.hours, Odd: row.odd, MoreOdd: row.open - len(row.odd),
@@ -115,6 +128,28 @@ func (s *server) networkSite(site store.SiteSummary, row networkRow) web.Network
 		out.Age = web.AgeWords(*site.LastCardAt, now)
 	}
 	return out
+}
+
+// writeRows writes each row once for all that it says: what of it is kept with the
+// figures of its site, and what the hour and the other sites make of it.
+func (s *server) writeRows(r *http.Request, page *web.NetworkPage, rows []networkRow) error {
+	w := s.words(r)
+	for i := range page.Sites {
+		site, version := page.Sites[i], rows[i].version
+		if version == 0 {
+			continue
+		}
+		key := memoKey{version, site.Code, fmt.Sprint("written row", site.Age, site.Glance, site.Range, w.Region())}
+		written, err := s.memo.get(r.Context(), key, func(context.Context) (any, int, error) {
+			html, err := s.pages.MadeRow(site, w)
+			return html, 300 + len(html), err
+		})
+		if err != nil {
+			return err
+		}
+		page.Sites[i].Written = written.(template.HTML)
+	}
+	return nil
 }
 
 // firstOpening is the date of the first opening; nil without one.
@@ -149,16 +184,33 @@ func judgedBy(site usage.Site, t *tally) (season usage.Season, figures usage.Sea
 	return season, figures, nil
 }
 
-// addMap puts the sites on a map and says at first sight how they do.
-func addMap(page *web.NetworkPage, sites []store.SiteSummary) {
+// addMap puts the sites on a map and says at first sight how they do. Finding room for
+// the names of many takes long, so that a map is made once for all that it shows.
+func (s *server) addMap(r *http.Request, page *web.NetworkPage, sites []store.SiteSummary) error {
+	if len(page.Sites) == 0 {
+		return nil
+	}
+	page.Glance = web.GlanceLead(page.Sites)
 	places := make([]usage.Point, len(sites))
+	shows := sha256.New()
 	for i, site := range sites {
 		places[i] = usage.Point{Latitude: site.Latitude, Longitude: site.Longitude}
+		fmt.Fprintf(shows, "%q %q %v %v %+v\n", site.Code, site.Name, places[i], page.Sites[i].Glance, estimateOr0(page.Sites[i].Weekly))
 	}
-	page.Map = web.MapOf(page.Sites, places)
-	if len(page.Sites) > 0 {
-		page.Glance = web.GlanceLead(page.Sites)
+	w := s.words(r)
+	var err error
+	page.Map, err = recall(r.Context(), s.memo, "", fmt.Sprintf("map %x %v", shows.Sum(nil), w.Region()), func(context.Context) (*web.NetworkMap, int, error) {
+		m, err := s.pages.MadeMap(*web.MapOf(page.Sites, places), w)
+		return m, 2000 + len(m.Written), err
+	})
+	return err
+}
+
+func estimateOr0(e *usage.Estimate) usage.Estimate {
+	if e == nil {
+		return usage.Estimate{}
 	}
+	return *e
 }
 
 // oddShown is how many open findings a row of the network page shows.

@@ -52,6 +52,13 @@ func (s *server) panels(ctx context.Context, code string, season *usage.Season, 
 	if s.Charts == nil {
 		return nil, nil
 	}
+	if chart.Wanted(ctx) != nil {
+		data, err := s.shownOf(ctx, code, season)
+		if err == nil {
+			s.drawPanels(ctx, data)
+		}
+		return nil, err
+	}
 	what := "panels"
 	if season != nil {
 		what += " " + season.String()

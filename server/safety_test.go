@@ -49,6 +49,9 @@ var raw = []string{"\x1b", "\x07", "\x00", "\u202e", "\u2066", "\u200b", "\u2028
 // typed, as it was, and it shows nowhere else.
 var fieldValue = regexp.MustCompile(` value="[^"<>]*"`)
 
+// ownScript loads a script of ours, by the tag of its bytes; nothing stands in it.
+var ownScript = regexp.MustCompile(`<script src="/static/[a-z]+\.js\?v=[0-9a-f]+" (?:defer|type="module")></script>`)
+
 func checkTame(t *testing.T, where, text string) {
 	t.Helper()
 	for _, bad := range raw {
@@ -100,7 +103,7 @@ func TestEvilCard(t *testing.T) {
 		for header, values := range a.header {
 			checkTame(t, name+": "+header, strings.Join(values, ""))
 		}
-		checkTame(t, name, fieldValue.ReplaceAllString(a.body, ""))
+		checkTame(t, name, ownScript.ReplaceAllString(fieldValue.ReplaceAllString(a.body, ""), ""))
 		if a.status >= 500 {
 			t.Errorf("%s = %d", name, a.status)
 		}

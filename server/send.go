@@ -14,11 +14,15 @@ import (
 	"github.com/go-chi/chi/v5"
 
 	"doorleaf/web"
+	"doorleaf/web/chart"
 )
 
 // send renders a page and sends it. Nothing has been sent when it returns an
 // error.
 func (s *server) send(w http.ResponseWriter, r *http.Request, status int, p web.Page) error {
+	if want := chart.Wanted(r.Context()); want != nil && status == http.StatusOK {
+		return sendLive(w, r, want)
+	}
 	var b bytes.Buffer
 	if err := s.pages.Render(&b, p, navFor(r, s.navOf(r, p))); err != nil {
 		return err
@@ -60,7 +64,7 @@ func sendBytes(w http.ResponseWriter, r *http.Request, status int, body []byte) 
 		w.WriteHeader(http.StatusNotModified)
 		return
 	}
-	w.Write(compressed(w, r, body))
+	w.Write(compressedOnce(w, r, body, sum))
 }
 
 // tagged reports whether an If-None-Match header holds tag.

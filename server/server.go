@@ -42,6 +42,7 @@ type Network interface {
 	Elsewhere(ctx context.Context, card store.CardIn) ([]store.Overlap, error)
 	Days(ctx context.Context, code string, from, to usage.Date) ([]usage.Day, error)
 	Months(ctx context.Context, code string) ([]usage.MonthTally, error)
+	TryThresholds(ctx context.Context, code string, first, last usage.Date, limits ...usage.Thresholds) ([]usage.Trial, error)
 	SeasonData(ctx context.Context, code string) (usage.SeasonData, error)
 	Visits(ctx context.Context, code string, page store.VisitPage) ([]store.VisitRow, int64, store.VisitCount, error)
 	VisitOpenings(ctx context.Context, code string, visit int32) ([]store.OpeningRow, error)
@@ -107,6 +108,9 @@ type Config struct {
 	// X-Forwarded-Proto are believed. It makes the server Remote.
 	BehindProxy bool
 
+	// Background is as long as drawings are made ahead of their readers; nil: never.
+	Background context.Context
+
 	// Templates is the folder of the package web, to reload its templates for
 	// every page; "" uses those built in.
 	Templates string
@@ -152,6 +156,9 @@ func New(c Config) (http.Handler, error) {
 	if err != nil {
 		return nil, fmt.Errorf("server: %w", err)
 	}
+	if s.Background != nil && s.Charts != nil && numbered != nil {
+		go s.ahead(s.Background)
+	}
 	return s.routes(), nil
 }
 
@@ -174,7 +181,7 @@ func (c Config) withDefaults() Config {
 // routes puts the guards around all features, and each feature's routes in.
 func (s *server) routes() http.Handler {
 	r := chi.NewRouter()
-	r.Use(s.logged, s.reading, s.contained, harden, s.onlyHosts, s.sameOrigin, s.gate(r))
+	r.Use(s.logged, s.reading, s.contained, harden, s.onlyHosts, s.sameOrigin, s.gate(r), wanting)
 	r.NotFound(s.unknownRoute)
 	r.MethodNotAllowed(s.wrongMethod)
 	s.routeStatic(r)

@@ -3,6 +3,7 @@ package server
 import (
 	"math"
 	"net/http"
+	"net/url"
 	"regexp"
 	"strconv"
 	"strings"
@@ -62,6 +63,11 @@ func (s *server) addSite(w http.ResponseWriter, r *http.Request) error {
 }
 
 func (s *server) changeForm(w http.ResponseWriter, r *http.Request) error {
+	if q := r.URL.Query(); q.Has("join") {
+		form := siteFormOf(q)
+		_, faults := thresholdsFromForm(form)
+		return s.sendSiteForm(w, r, http.StatusOK, siteOf(r).Code, form, faults)
+	}
 	site := siteOf(r)
 	form := web.SiteForm{
 		Code: site.Code, Name: site.Name, Zone: site.Zone,
@@ -69,6 +75,8 @@ func (s *server) changeForm(w http.ResponseWriter, r *http.Request) error {
 		Longitude: strconv.FormatFloat(site.Longitude, 'f', -1, 64),
 		Installed: site.InstalledOn.String(), Clock: string(site.Clock), DateOrder: site.Profile.DateOrder,
 	}
+	t := site.Thresholds
+	form.Join, form.Rattle, form.Ajar = strconv.Itoa(int(t.JoinS)), strconv.Itoa(int(t.RattleS)), strconv.Itoa(int(t.AjarS))
 	return s.sendSiteForm(w, r, http.StatusOK, site.Code, form, nil)
 }
 
@@ -79,6 +87,12 @@ func (s *server) changeSite(w http.ResponseWriter, r *http.Request) error {
 	}
 	code := siteOf(r).Code
 	site, faults := siteFromForm(form)
+	thresholds := siteOf(r).Thresholds
+	if r.PostForm.Has("join") {
+		var wrong web.FieldFaults
+		thresholds, wrong = thresholdsFromForm(form)
+		faults = append(faults, wrong...)
+	}
 	if len(faults) > 0 {
 		return s.sendSiteForm(w, r, http.StatusBadRequest, code, form, faults)
 	}
@@ -86,6 +100,7 @@ func (s *server) changeSite(w http.ResponseWriter, r *http.Request) error {
 	err = s.Store.ChangeSite(r.Context(), code, func(kept *usage.Site) error {
 		kept.Name, kept.Latitude, kept.Longitude, kept.Zone = site.Name, site.Latitude, site.Longitude, site.Zone
 		kept.InstalledOn, kept.Clock, kept.Profile.DateOrder = site.InstalledOn, site.Clock, site.Profile.DateOrder
+		kept.Thresholds = thresholds
 		return nil
 	})
 	if usage.KindOf(err) == usage.Invalid {
@@ -102,6 +117,10 @@ func (s *server) sendSiteForm(w http.ResponseWriter, r *http.Request, status int
 	page.Here = web.PlaceNewSite
 	if code != "" {
 		page.Here, page.Trail = "", web.TrailToSite(heading(siteOf(r).Site))
+		var err error
+		if page.Trial, err = s.trial(r, form); err != nil {
+			return err
+		}
 	}
 	return s.send(w, r, status, page)
 }
@@ -111,11 +130,17 @@ func readSiteForm(w http.ResponseWriter, r *http.Request) (web.SiteForm, error) 
 	if err := readForm(w, r); err != nil {
 		return web.SiteForm{}, err
 	}
-	get := func(name string) string { return strings.TrimSpace(r.PostForm.Get(name)) }
+	return siteFormOf(r.PostForm), nil
+}
+
+// siteFormOf takes the fields from a form or an address.
+func siteFormOf(from url.Values) web.SiteForm {
+	get := func(name string) string { return strings.TrimSpace(from.Get(name)) }
 	return web.SiteForm{
 		Code: strings.ToUpper(get("code")), Name: get("name"), Latitude: get("latitude"), Longitude: get("longitude"),
 		Zone: get("zone"), Installed: get("installed"), Clock: get("clock"), DateOrder: get("order"),
-	}, nil
+		Join: get("join"), Rattle: get("rattle"), Ajar: get("ajar"),
+	}
 }
 
 // readForm reads the fields of a form that carries no files.

@@ -319,7 +319,7 @@ func (s *server) keep(w http.ResponseWriter, r *http.Request) error {
 	if faults := d.take(r.PostForm); len(faults) > 0 {
 		return s.sendTray(w, r, http.StatusConflict, d, faults)
 	}
-	yield(r.Context(), &s.readers)
+	yield(r.Context(), &s.readers, yieldMost)
 	receipts, refused := s.keepDesk(r.Context(), d)
 	if !refused {
 		if err := s.Store.ThrowTray(r.Context(), d.name); err != nil && usage.KindOf(err) != usage.NotFound {

@@ -12,7 +12,7 @@ import (
 // their own and the waiting would have no end. So cards wait a moment for readers;
 // readers do not wait for cards.
 const (
-	yieldMost = 2 * time.Second
+	yieldMost = 5 * time.Second
 	yieldStep = 10 * time.Millisecond
 )
 
@@ -27,11 +27,11 @@ func (s *server) reading(next http.Handler) http.Handler {
 	})
 }
 
-// yield waits until no page is being made, at most yieldMost.
-func yield(ctx context.Context, readers *atomic.Int64) {
+// yield waits until no page is being made, at most so long.
+func yield(ctx context.Context, readers *atomic.Int64, patience time.Duration) {
 	step := time.NewTicker(yieldStep)
 	defer step.Stop()
-	most := time.NewTimer(yieldMost)
+	most := time.NewTimer(patience)
 	defer most.Stop()
 	for readers.Load() > 0 {
 		select {

@@ -260,14 +260,12 @@ func withDefaults(s usage.Site) usage.Site {
 
 var codeForm = regexp.MustCompile(`^[A-Z0-9]{1,8}$`)
 
-// Limits of what a site may say of itself. Those of the thresholds are common
-// practice, no source: wide enough for any real box, narrow enough to catch
-// minutes typed for seconds.
+// Limits of what a site may say of itself.
 const (
 	nameRunes  = 80
-	maxRattleS = 60
-	maxAjarS   = 24 * 3600
-	maxJoinS   = 3600
+	maxRattleS = usage.MaxRattleS
+	maxAjarS   = usage.MaxAjarS
+	maxJoinS   = usage.MaxJoinS
 )
 
 var (

@@ -7,6 +7,8 @@ import (
 	"slices"
 	"sort"
 	"strconv"
+
+	"gonum.org/v1/gonum/mathext"
 )
 
 // KindQuiet is the kind of a finding about an improbably quiet stretch.
@@ -32,6 +34,8 @@ type gap struct {
 	last       int32
 	candidate  bool
 	chance     float64 // number of such gaps expected in the logbook
+	wide       bool    // untimed openings may lie in it
+	maybe      float64 // openings without a time that may lie in it
 }
 
 // quietStretches returns a finding for each improbably quiet stretch, ascending,
@@ -39,7 +43,11 @@ type gap struct {
 //
 // A gap is recording time without an opening of any class; what an untimed
 // opening's bracket covers is not part of one, since the logger may have been at
-// work in it. Its chance is the number of such gaps that are expected in the
+// work in it. Where brackets take away a third or more of what would else be found, or
+// all of it, the time between two timed openings is a gap too, and all of its n
+// untimed openings are counted into it: its probability is that of n visits or fewer,
+// and such gaps are expected only where openings without a time stand.
+// Its chance is the number of such gaps that are expected in the
 // logbook: visits × the probability that a visit is followed by a gap of this
 // expectation or more, by the level of the days on both sides where these agree,
 // else by the side that makes it more probable, so that a step, a holiday's
@@ -54,7 +62,14 @@ type gap struct {
 //
 // which is Π_days (1 + θLx)^(−1/θ) for whole days and a level known exactly, and
 // exp(−Lx) without over-dispersion. (Gamma–Poisson mixtures; each factor is the
-// probability of no count given what was counted beside it.)
+// probability of no count given what was counted beside it.) Of n visits or fewer it
+// is, with S the gap's size and w = v + θ·Σ_days x²/S²,
+//
+//	P(N ≤ n) = I_{1/(1+wLS)}(1/w, n+1)
+//
+// since negative binomial counts of equal days sum to one of the mean of them all and
+// of θ over their number; I is the regularised incomplete beta function (NIST DLMF,
+// 8.17).
 //
 // The stretches found are left out of the fit, and the others judged anew, until
 // nothing changes. Rulings have no part in it. A stretch that was answered once
@@ -71,13 +86,17 @@ func quietStretches(z *Zone, lb Logbook, openings []Opening) []Finding {
 	}
 	e.fit(nil)
 	q := quiet{expectation: e, visits: float64(len(visits))}
-	q.screen(gapsOf(lb.Stretches, openings))
+	q.screen(withWide(gapsOf(lb.Stretches, openings, true), gapsOf(lb.Stretches, openings, false)))
+	q.mayHold(openings)
 	q.settle()
 	var found []Finding
 	for i := range q.gaps {
 		g := &q.gaps[i]
 		ruling := RulingFor(lb.Rulings, quietKey(g, lb, openings))
-		if g.chance < quietChance || ruling != nil && g.chance < stillQuiet*q.visits {
+		if n := len(found); n > 0 && found[n-1].To > g.from {
+			continue // part of one that was ruled on
+		}
+		if g.chance < quietChance || ruling != nil && g.chance < stillQuiet*q.places(g) {
 			f := q.finding(g, lb, openings)
 			f.Ruling = ruling
 			found = append(found, f)
@@ -144,8 +163,9 @@ func inTime(openings []Opening) []int32 {
 	return order
 }
 
-// gapsOf returns the gaps of an hour or more, ascending.
-func gapsOf(stretches []Stretch, openings []Opening) []gap {
+// gapsOf returns the gaps of an hour or more, ascending: those between openings, or
+// those between openings that have a time.
+func gapsOf(stretches []Stretch, openings []Opening, untimed bool) []gap {
 	const shortest = hourSeconds
 	var gaps []gap
 	order, next := inTime(openings), 0
@@ -158,6 +178,9 @@ func gapsOf(stretches []Stretch, openings []Opening) []gap {
 			i := int32(next)
 			if order != nil {
 				i = order[next]
+			}
+			if !untimed && !openings[i].Timed {
+				continue
 			}
 			t := taken(&openings[i])
 			if t.from >= s.To {
@@ -180,19 +203,81 @@ func gapsOf(stretches []Stretch, openings []Opening) []gap {
 	return gaps
 }
 
+// withWide returns the gaps, ascending, with those between timed openings that no gap
+// fills, each before its parts.
+func withWide(gaps, between []gap) []gap {
+	var out []gap
+	i := 0
+	for _, g := range between {
+		for i < len(gaps) && gaps[i].from < g.from {
+			out = append(out, gaps[i])
+			i++
+		}
+		if i == len(gaps) || gaps[i].reach != g.reach {
+			g.wide = true
+			out = append(out, g)
+		}
+	}
+	return append(out, gaps[i:]...)
+}
+
+// mayHold counts into each wide gap the openings without a time that may lie in it, of
+// any class: what a stuck clock wrote may have lost its seconds too.
+func (q *quiet) mayHold(openings []Opening) {
+	for i := range q.gaps {
+		g := &q.gaps[i]
+		for k := range openings {
+			o := &openings[k]
+			if g.wide && !o.Timed && o.Earliest < g.to && o.Latest > g.from {
+				g.maybe++
+			}
+		}
+	}
+}
+
+// choose takes from the improbable gaps those that overlap: a wide one gives way to
+// its parts where they make up most of it, else they to it.
+func (q *quiet) choose() {
+	const most = 2.0 / 3
+	for i := range q.gaps {
+		g := &q.gaps[i]
+		if !g.wide || g.chance >= quietChance {
+			continue
+		}
+		end, parts := i+1, 0.0
+		for ; end < len(q.gaps) && q.gaps[end].from < g.to; end++ {
+			if p := &q.gaps[end]; p.chance < quietChance {
+				parts += q.sizeOf(p)
+			}
+		}
+		if parts > most*q.sizeOf(g) {
+			g.chance = math.Inf(1)
+			continue
+		}
+		for k := i + 1; k < end; k++ {
+			q.gaps[k].chance = math.Inf(1)
+		}
+	}
+}
+
 // quiet judges gaps.
 type quiet struct {
 	*expectation
 	gaps   []gap // those that could be improbable at all
 	visits float64
+	wides  float64   // wide gaps of the logbook
 	counts []float64 // sums of the days, without the nominated gaps
 	sizes  []float64
 }
 
 // screen keeps the gaps that would be improbable at the busiest level.
 func (q *quiet) screen(gaps []gap) {
-	need := math.Log(q.visits/quietChance) / q.busiest()
-	slot := 0
+	for i := range gaps {
+		if gaps[i].wide {
+			q.wides++
+		}
+	}
+	busiest, slot := q.busiest(), 0
 	for _, g := range gaps {
 		for slot+1 < len(q.slots) && q.slots[slot+1].from <= g.from {
 			slot++
@@ -203,10 +288,19 @@ func (q *quiet) screen(gaps []gap) {
 			last++
 		}
 		g.last = int32(last)
-		if q.sizeOf(&g) >= need {
+		if q.sizeOf(&g)*busiest >= math.Log(q.places(&g)/quietChance) {
 			q.gaps = append(q.gaps, g)
 		}
 	}
+}
+
+// places is how many gaps like this one the logbook could have: one after each visit,
+// but wide ones only where openings without a time stand.
+func (q *quiet) places(g *gap) float64 {
+	if g.wide {
+		return q.wides
+	}
+	return q.visits
 }
 
 func (q *quiet) sizeOf(g *gap) float64 {
@@ -222,8 +316,10 @@ func (q *quiet) settle() {
 		}
 		q.nominate()
 		for i := range q.gaps {
-			q.gaps[i].chance = q.visits * q.tail(&q.gaps[i])
+			g := &q.gaps[i]
+			g.chance = q.places(g) * q.tail(g)
 		}
+		q.choose()
 		before := found
 		found = q.reaches(func(g *gap) bool { return g.chance < quietChance })
 		if slices.Equal(before, found) {
@@ -232,11 +328,17 @@ func (q *quiet) settle() {
 	}
 }
 
+// reaches returns the time that some of the gaps take up, ascending and disjoint.
 func (q *quiet) reaches(which func(*gap) bool) []reach {
 	var out []reach
 	for i := range q.gaps {
-		if which(&q.gaps[i]) {
-			out = append(out, q.gaps[i].reach)
+		g := &q.gaps[i]
+		switch n := len(out); {
+		case !which(g):
+		case n > 0 && g.from < out[n-1].to:
+			out[n-1].to = max(out[n-1].to, g.to)
+		default:
+			out = append(out, g.reach)
 		}
 	}
 	return out
@@ -258,7 +360,7 @@ func (q *quiet) nominate() {
 		g.candidate = false
 		if n > 0 && x > 0 {
 			s := side{level: n / x, v: 1/n + q.theta/float64(to-from)}
-			g.candidate = q.visits*q.probability(g, s) < 1
+			g.candidate = q.places(g)*q.probability(g, s) < 1
 		}
 	}
 	q.leaveOut(q.reaches(func(g *gap) bool { return g.candidate }))
@@ -373,7 +475,7 @@ func (q *quiet) side(i, step int) (side, bool) {
 
 // probability returns p as quietStretches has it.
 func (q *quiet) probability(g *gap, s side) float64 {
-	sum := 0.0
+	sum, size, squares := 0.0, 0.0, 0.0
 	for i := int(g.slot); i <= int(g.last); {
 		day := q.slots[i].day
 		next := i
@@ -388,7 +490,12 @@ func (q *quiet) probability(g *gap, s side) float64 {
 			to = q.before(g.to, next-1)
 		}
 		sum += q.exponent(g, &q.days[day], to-from, s.level, day)
+		size, squares = size+to-from, squares+(to-from)*(to-from)
 		i = next
+	}
+	if g.maybe > 0 && size > 0 && s.v > 0 && s.level > 0 {
+		v := s.v + q.theta*squares/(size*size)
+		return mathext.RegIncBeta(1/v, g.maybe+1, 1/(1+v*s.level*size))
 	}
 	return math.Exp(-math.Log1p(s.v*sum) / s.v)
 }
@@ -417,8 +524,8 @@ func (q *quiet) finding(g *gap, lb Logbook, openings []Opening) Finding {
 		Kind: KindQuiet,
 		From: g.from,
 		To:   g.to,
-		Says: fmt.Sprintf("%s without an opening, when about %s visits were to be expected: was the box out of order? By chance alone, such a stretch would come %s.",
-			length(g.to-g.from), rounded(expected), seldom(g.chance)),
+		Says: fmt.Sprintf("%s without an opening%s, when about %s visits were to be expected: was the box out of order? By chance alone, such a stretch would come %s.",
+			length(g.to-g.from), g.but(), rounded(expected), seldom(g.chance)),
 		Changes: "Until it is answered, the stretch counts as recorded time without visits. As an outage it is left out, and the rates around it rise; counts stay as they are.",
 		Choices: []Choice{
 			{AnswerOutage, "The logger was out of order: this time is no coverage."},
@@ -433,6 +540,17 @@ func (q *quiet) finding(g *gap, lb Logbook, openings []Opening) Finding {
 		}
 	}
 	return f
+}
+
+// but says what a gap may hold all the same.
+func (g *gap) but() string {
+	switch {
+	case g.maybe == 0:
+		return ""
+	case g.maybe == 1:
+		return " but for 1 whose time is not known and that may lie in it"
+	}
+	return fmt.Sprintf(" but for %.0f whose times are not known and that may lie in it", g.maybe)
 }
 
 // quietKey names a stretch by the line of the opening that begins it, or, where

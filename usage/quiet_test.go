@@ -6,6 +6,7 @@ import (
 	"regexp"
 	"slices"
 	"strconv"
+	"strings"
 	"testing"
 )
 
@@ -207,9 +208,16 @@ func TestQuietEvidenceOfWork(t *testing.T) {
 	if got := quietOf(t, half); len(got) != 2 || got[0].To != from+(to-from)/2 || got[1].From != got[0].To+1 {
 		t.Errorf("with a rattle: %v, want both halves", got)
 	}
-	all := insert(Opening{OpenS: 20, Earliest: from, Latest: to})
-	if got := quietOf(t, all); len(got) != 0 {
-		t.Errorf("with an untimed opening that may lie anywhere in it: %v, want none", got)
+	for _, tt := range []struct{ untimed, want int }{{1, 1}, {5, 1}, {200, 0}} {
+		all := lb
+		for range tt.untimed {
+			lo := from - 20
+			all.Openings = slices.Insert(slices.Clone(all.Openings), after, Opening{OpenS: 20, Earliest: lo, Latest: to})
+		}
+		got := quietOf(t, all)
+		if len(got) != tt.want || tt.want > 0 && (got[0].From != from || got[0].To != to || !strings.Contains(got[0].Says, " but for ")) {
+			t.Errorf("with %d untimed openings that may lie anywhere in it: %v, want %d", tt.untimed, got, tt.want)
+		}
 	}
 	part := insert(Opening{OpenS: 20, Earliest: from, Latest: from + 86400})
 	if got := quietOf(t, part); len(got) != 1 || got[0].From != from+86400 || got[0].To != to {

@@ -23,6 +23,14 @@ type Thresholds struct {
 // Common practice, no source.
 var DefaultThresholds = Thresholds{RattleS: 2, AjarS: 30 * 60, JoinS: 3 * 60}
 
+// The most that thresholds may be, seconds. Common practice, no source: wide enough for
+// any real box, narrow enough to catch minutes typed for seconds.
+const (
+	MaxRattleS = 60
+	MaxAjarS   = 24 * 3600
+	MaxJoinS   = 3600
+)
+
 // Profile says how a site's logger writes rows. An empty field means "infer".
 type Profile struct {
 	DateOrder string `json:"date_order,omitempty"` // "dmy", "mdy", "ymd"

@@ -1,6 +1,8 @@
 package web
 
 import (
+	"html/template"
+
 	"doorleaf/usage"
 	"doorleaf/web/chart"
 )
@@ -34,6 +36,8 @@ type NetworkSite struct {
 	Odd      []string // what open findings say, first ones
 	MoreOdd  int      // open findings left out of Odd
 	Glance   Glance
+
+	Written template.HTML // the row as it stands on the page, where Set.MadeRow made it
 }
 
 // SiteFormPage is the form that adds or changes a site.
@@ -43,7 +47,8 @@ type SiteFormPage struct {
 	Form   SiteForm
 	Zones  []string // suggestions
 	Faults FieldFaults
-	First  bool // the network has no site yet
+	First  bool   // the network has no site yet
+	Trial  *Trial // what the form's limits would change; nil for a new site
 }
 
 // Template implements Page.
@@ -52,4 +57,6 @@ func (SiteFormPage) Template() string { return "siteform" }
 // SiteForm holds the fields of a site as they were typed.
 type SiteForm struct {
 	Code, Name, Latitude, Longitude, Zone, Installed, Clock, DateOrder string
+
+	Join, Rattle, Ajar string // seconds
 }

@@ -93,7 +93,7 @@ func TrayLead(cards []TrayCard) string {
 	case placed == 0:
 		return "All of them need a look."
 	}
-	return fmt.Sprintf("%s found, %s a look.", Plural(int64(placed), "card has its box", "cards have their boxes"), Plural(int64(asked), "card needs", "cards need"))
+	return fmt.Sprintf("%s, %s a look.", Plural(int64(placed), "card has found its box", "cards have found their boxes"), Plural(int64(asked), "card needs", "cards need"))
 }
 
 // Needs reports whether somebody must look at a card before it can be kept.

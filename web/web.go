@@ -19,6 +19,7 @@ import (
 	"sync"
 
 	"doorleaf/usage"
+	"doorleaf/web/assets"
 	"doorleaf/web/words"
 )
 
@@ -188,6 +189,9 @@ func (s *Set) readStatic(name string) ([]byte, error) {
 	}
 	if font, ok := strings.CutPrefix(name, "fonts/"); ok {
 		return readFont(font)
+	}
+	if name == LiveScript {
+		return assets.Read(assets.BrowserScript)
 	}
 	data, err := fs.ReadFile(s.files, path.Join("static", name))
 	if err != nil {

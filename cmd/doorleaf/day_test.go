@@ -7,6 +7,7 @@ import (
 	"errors"
 	"fmt"
 	"io"
+	"maps"
 	"math/rand/v2"
 	"net/http/cookiejar"
 	"net/http/httptest"
@@ -14,6 +15,7 @@ import (
 	"os"
 	"path/filepath"
 	"runtime"
+	"slices"
 	"strings"
 	"sync/atomic"
 	"testing"
@@ -141,28 +143,28 @@ func (d *day) answer() {
 	if err != nil {
 		d.Fatal(err)
 	}
-	for _, f := range found {
-		key := url.Values{"key": {f.Key}}
-		if f.Ruling != nil {
-			d.asCoordinator("undo", func() httpAnswer { return d.coord.post("/sites/"+site+"/questions/undo", key) })
-			return
-		}
-		key.Set("answer", string(usage.AnswerSeen))
-		d.asCoordinator("answer", func() httpAnswer { return d.coord.post("/sites/"+site+"/questions", key) })
+	if len(found) == 0 {
 		return
 	}
+	f := found[d.rand.IntN(len(found))]
+	key := url.Values{"key": {f.Key}}
+	if f.Ruling != nil {
+		d.asCoordinator("undo", func() httpAnswer { return d.coord.post("/sites/"+site+"/questions/undo", key) })
+		return
+	}
+	key.Set("answer", string(usage.AnswerSeen))
+	d.asCoordinator("answer", func() httpAnswer { return d.coord.post("/sites/"+site+"/questions", key) })
 }
 
 func (d *day) withdrawAndBringAgain() {
-	for id, data := range d.kept {
-		card, err := d.store.Card(d.Context(), id)
-		if err != nil {
-			d.Fatalf("a card that was kept: %v", err)
-		}
-		d.asCoordinator("withdraw", func() httpAnswer { return d.coord.post("/cards/"+id+"/withdraw", url.Values{}) })
-		d.asCoordinator("card", func() httpAnswer { return d.coord.bring(card.Site, "LOG.TXT", data) })
-		return
+	ids := slices.Sorted(maps.Keys(d.kept))
+	id := ids[d.rand.IntN(len(ids))]
+	card, err := d.store.Card(d.Context(), id)
+	if err != nil {
+		d.Fatalf("a card that was kept: %v", err)
 	}
+	d.asCoordinator("withdraw", func() httpAnswer { return d.coord.post("/cards/"+id+"/withdraw", url.Values{}) })
+	d.asCoordinator("card", func() httpAnswer { return d.coord.bring(card.Site, "LOG.TXT", d.kept[id]) })
 }
 
 // tend is what a served network does by itself every hour, and every day.
@@ -204,6 +206,9 @@ func (d *day) weigh() weight {
 // the server jumps ahead by a day and back again. Nothing fails, nothing is lost, and
 // nothing grows that should not.
 func TestDayOfUse(t *testing.T) {
+	if testing.Short() {
+		t.Skip("drawing takes minutes in the program that short tests look for races in")
+	}
 	d := newDay(t)
 	steps := soakTimes(24, 2880)
 	step := int64(24 * 3600 / steps)

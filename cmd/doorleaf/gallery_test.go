@@ -582,6 +582,10 @@ func (g *gallery) queries(t *testing.T, route string) []string {
 		return []string{"?from=2026-09-01&to=2026-09-30", "?to=x"}
 	case "/sites/{code}/light":
 		return []string{"?ma=-1"}
+	case "/set-up":
+		return []string{"?kept=yes", "?language=de&dates=mdy&decimal=%2C&clock=12&first-day=7", "?language=x"}
+	case "/sites/{code}/change":
+		return []string{"?join=600&rattle=3&ajar=900&name=Mill", "?join=x"}
 	case "/round":
 		return []string{"?days=10"}
 	case "/data-out/file":

@@ -3,9 +3,11 @@ package main
 import (
 	"context"
 	"fmt"
+	"io"
+	"log/slog"
+	"net/http/httptest"
 	"os"
 	"path/filepath"
-	"regexp"
 	"strings"
 	"testing"
 	"time"
@@ -13,9 +15,30 @@ import (
 	"github.com/chromedp/cdproto/input"
 	"github.com/chromedp/chromedp"
 
-	"doorleaf/importer/forge"
+	"doorleaf/server"
 	"doorleaf/store"
+	"doorleaf/web/chart"
+	"doorleaf/web/draw"
 )
+
+// stand serves a network of its own at the moment of the gallery.
+func stand(t *testing.T, remote bool) (s *store.Store, address string) {
+	t.Helper()
+	s, err := store.Open(t.Context(), t.TempDir(), store.Options{Now: galleryNow})
+	if err != nil {
+		t.Fatal(err)
+	}
+	t.Cleanup(func() { s.Close() })
+	h, err := server.New(server.Config{
+		Store: s, Charts: chart.New(draw.New(draw.Options{})), Now: galleryNow, Remote: remote, Log: slog.New(slog.NewTextHandler(io.Discard, nil)),
+	})
+	if err != nil {
+		t.Fatal(err)
+	}
+	srv := httptest.NewServer(h)
+	t.Cleanup(srv.Close)
+	return s, srv.URL
+}
 
 // journey is a way through the pages as a person goes it, told step by step in the
 // test's log.
@@ -49,6 +72,19 @@ func (j *journey) press(selector string) {
 	j.Helper()
 	j.do(chromedp.Evaluate[chromedp.Void](`document.documentElement.dataset.left = "yes"`),
 		chromedp.Click(selector), chromedp.WaitNotPresent(`html[data-left]`), chromedp.WaitReady(`main`))
+	j.until(`document.readyState === "complete"`) // its scripts have run
+}
+
+// until waits for an expression to become true.
+func (j *journey) until(expression string) {
+	j.Helper()
+	for range 100 {
+		if see(j.T, j.ctx, chromedp.Evaluate[bool](expression)) {
+			return
+		}
+		time.Sleep(50 * time.Millisecond)
+	}
+	j.Fatalf("after five seconds it is not true that %s", expression)
 }
 
 // text is the text of the first element that a selector names.
@@ -107,129 +143,3 @@ const (
 	shiftWatch = `window.moved = 0; new PerformanceObserver(l => { for (const e of l.getEntries()) if (!e.hadRecentInput) window.moved += e.value; }).observe({type: "layout-shift"});`
 	shifted    = `window.moved`
 )
-
-// pocketful is a network of eight boxes of which all cards but the last of each are
-// kept, and those last cards, all under one name.
-type pocketful struct {
-	data  string // data folder
-	sites []*forge.Site
-	cards [][]byte // the last card of each site
-	dir   string   // the cards again, CODE/LOG.CSV
-}
-
-const pocketName = "LOG.CSV"
-
-func newPocketful(t *testing.T) *pocketful {
-	t.Helper()
-	n, err := forge.Random(150, 8, 11)
-	if err != nil {
-		t.Fatal(err)
-	}
-	p := &pocketful{data: t.TempDir(), sites: n.Sites, dir: t.TempDir()}
-	s, err := store.Open(t.Context(), p.data, store.Options{Now: galleryNow})
-	if err != nil {
-		t.Fatal(err)
-	}
-	defer s.Close()
-	g := &gallery{store: s}
-	for _, site := range n.Sites {
-		last := len(site.Cards) - 1
-		g.keep(t, site, site.Spec.Site(), site.Cards[:last])
-		data, err := site.Cards[last].Bytes()
-		if err != nil {
-			t.Fatal(err)
-		}
-		p.cards = append(p.cards, data)
-		p.write(t, site.Spec.Code, data)
-	}
-	return p
-}
-
-// write writes a card into a folder of its own, from which it is brought.
-func (p *pocketful) write(t *testing.T, folder string, data []byte) string {
-	t.Helper()
-	path := filepath.Join(p.dir, folder, pocketName)
-	if err := os.MkdirAll(filepath.Dir(path), 0o755); err != nil {
-		t.Fatal(err)
-	}
-	if err := os.WriteFile(path, data, 0o644); err != nil {
-		t.Fatal(err)
-	}
-	return path
-}
-
-// said is all that the server says of sites as JSON.
-func said(t *testing.T, address string, codes ...string) string {
-	t.Helper()
-	var b strings.Builder
-	for _, code := range codes {
-		for _, path := range []string{"", "/pattern", "/days?from=2026-01-01&to=2026-12-31", "/openings?limit=10000", "/findings", "/visits?limit=1000"} {
-			b.WriteString(body(t, address+"/api/sites/"+code+path) + "\n")
-		}
-	}
-	b.WriteString(body(t, address+"/api/sites") + "\n")
-	for _, season := range []string{"2026-spring", "2026-summer"} {
-		b.WriteString(body(t, address+"/api/seasons/"+season) + "\n")
-	}
-	return b.String()
-}
-
-// TestJourneyEightCards drops eight cards of one name on the page, sorts them out,
-// keeps them, brings one to the wrong box after all, and withdraws it.
-func TestJourneyEightCards(t *testing.T) {
-	p := newPocketful(t)
-	var codes, paths []string
-	for _, site := range p.sites {
-		codes = append(codes, site.Spec.Code)
-		paths = append(paths, filepath.Join(p.dir, site.Spec.Code, pocketName))
-	}
-	j := begin(t, serving(t, "serve", "--data", p.data))
-	others := foreign(t, j.ctx, j.address)
-	j.open("/cards")
-	j.do(chromedp.Evaluate[chromedp.Void](shiftWatch))
-	j.drop(paths...)
-	j.do(chromedp.WaitVisible(`#sent li:nth-child(8)`))
-	j.seen("eight files of one name dropped")
-	names := j.texts(`#sent li .file`)
-	for i, name := range names {
-		if want := fmt.Sprintf("%s (%d)", pocketName, i+1); !strings.HasPrefix(name, want) {
-			t.Errorf("file %d of the list is called %q, want %s", i+1, name, want)
-		}
-	}
-	j.press(`#bring button[type=submit]`)
-	j.seen("read")
-	if got := j.texts(`form.tray section.card`); len(got) != 8 {
-		t.Fatalf("%d cards lie on the tray, want 8", len(got))
-	}
-	p.sortOut(j, codes)
-	j.press(`form.tray > .act button`)
-	j.seen("kept")
-	if got := j.texts(`.receipts li.kept`); len(got) != 8 {
-		t.Errorf("%d cards were kept, want 8: %q", len(got), j.texts(`.receipts li`))
-	}
-	for i, site := range p.sites {
-		var cards []struct{}
-		_ = i
-		_ = cards
-		_ = site
-	}
-	if len(*others) > 0 {
-		t.Errorf("requests to other hosts: %v", *others)
-	}
-}
-
-// sortOut answers what the tray asks, as somebody who knows whose card each is.
-func (p *pocketful) sortOut(j *journey, codes []string) {
-	keys := j.texts(`form.tray section.card h2`)
-	for i, code := range codes {
-		key := see(j.T, j.ctx, chromedp.Evaluate[string](fmt.Sprintf(`document.querySelectorAll("form.tray section.card h2")[%d].id.slice(5)`, i)))
-		got := j.value("#site-" + key)
-		j.Logf("%s: proposed %q, is %s: %s", keys[i], got, code, j.texts(`#why-`+key))
-		if asks := j.texts(`section[aria-labelledby=card-` + key + `] .question`); len(asks) > 0 {
-			j.Logf("   asked: %s", asks)
-		}
-	}
-}
-
-var _ = regexp.MustCompile
-var _ = time.Second

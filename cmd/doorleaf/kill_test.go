@@ -275,7 +275,9 @@ func TestFileSizeLimit(t *testing.T) {
 	}
 	copyOf := filepath.Join(t.TempDir(), "copy.db")
 	must(t, "--data", w.clone(t), "backup", "--out", copyOf)
+	before, _ := w.look(t, "before", w.clone(t))
 	refused, done := 0, 0
+	byCommand, names := map[string][5]int{}, []string{}
 	tries := soakTimes(6, 100)
 	for i := range tries {
 		blocks := 1 + i*int(2*info.Size()/512)/tries // of 512 bytes, as POSIX sh counts
@@ -288,10 +290,17 @@ func TestFileSizeLimit(t *testing.T) {
 			cmd.Args = append(append(cmd.Args, fmt.Sprint(blocks), "--data", dir), args...)
 			cmd.Dir = work
 			out, err := cmd.CombinedOutput()
+			counts, known := byCommand[args[0]]
+			if !known {
+				names = append(names, args[0])
+			}
+			counts[0]++
 			if err == nil {
 				done++
+				counts[2]++
 			} else {
 				refused++
+				counts[1]++
 				if text := string(out); !strings.Contains(text, "doorleaf: ") && !strings.Contains(text, "refused: ") || strings.Contains(text, "goroutine") || !strings.Contains(text, "try: ") {
 					t.Errorf("doorleaf %v with %d blocks says\n%s\nwant what happened and what to try", args, blocks, text)
 				}
@@ -299,10 +308,23 @@ func TestFileSizeLimit(t *testing.T) {
 					t.Errorf("doorleaf %v with %d blocks left %q", args, blocks, left)
 				}
 			}
-			w.look(t, args[0], dir)
+			kept, spoilt := w.look(t, args[0], dir)
+			counts[3], counts[4] = counts[3]+max(0, before-kept), counts[4]+spoilt
+			byCommand[args[0]] = counts
+			if kept < before {
+				t.Errorf("doorleaf %v with %d blocks lost %d cards", args, blocks, before-kept)
+			}
 		}
 	}
-	t.Logf("%d refused, %d done", refused, done)
+	rows := [][]string{{"", "tries", "cut off", "done", "cards lost", "spoilt"}}
+	for _, name := range names {
+		row := []string{name}
+		for _, n := range byCommand[name] {
+			row = append(row, fmt.Sprint(n))
+		}
+		rows = append(rows, row)
+	}
+	soakTable(t, rows)
 	if refused == 0 || done == 0 {
 		t.Error("the limit never cut anything off, or always")
 	}

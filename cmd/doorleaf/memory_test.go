@@ -22,7 +22,8 @@ import (
 	"doorleaf/store"
 )
 
-// peakMB and nowMB read from the system what a process holds or held at most, MB.
+// memoryMB reads from the system what a process holds (VmRSS) or held at most (VmHWM),
+// MB; see proc_pid_status(5).
 func memoryMB(t *testing.T, pid int, field string) int {
 	t.Helper()
 	text, err := os.ReadFile(fmt.Sprintf("/proc/%d/status", pid))
@@ -42,8 +43,8 @@ func memoryMB(t *testing.T, pid int, field string) int {
 	return 0
 }
 
-// served starts the program as a process of its own and returns its address.
-func served(t *testing.T, args ...string) (address string, pid int) {
+// started starts the program as a process of its own and returns its address.
+func started(t *testing.T, args ...string) (address string, pid int) {
 	t.Helper()
 	cmd := exec.Command("doorleaf", append(args, "--listen", "127.0.0.1:0")...)
 	out, err := cmd.StdoutPipe()
@@ -133,6 +134,9 @@ func zipped(names int, inner func(io.Writer) error, method uint16) func(io.Write
 // what the idle server holds. Each is sent to a server of its own, since the system
 // tells the most that a process ever held.
 func TestMemoryOfLargeUploads(t *testing.T) {
+	if testing.Short() {
+		t.Skip("the program that short tests look for races in takes several times the memory")
+	}
 	const mb = 1 << 20
 	all := int64(soakTimes(100, 200))
 	rows := [][]string{{"upload", "MB", "status", "idle MB", "peak MB", "above"}}
@@ -153,7 +157,7 @@ func TestMemoryOfLargeUploads(t *testing.T) {
 		{"garbage for the bench", "/bench", "card", "LOG.TXT", garbage(all * mb), []int{400, 413}},
 	} {
 		dir := t.TempDir()
-		address, pid := served(t, "serve", "--data", dir)
+		address, pid := started(t, "serve", "--data", dir)
 		newPerson(address, nil).get("/cards") // templates and typefaces are read
 		idle := memoryMB(t, pid, "VmHWM")
 		status, tray := streamed(t, address, c.path, c.field, c.file, c.write)

@@ -29,6 +29,9 @@ const readerPause = 8 * time.Second
 // takes five times as long at most as for one reader who reads each page after a card
 // came in, when its charts are drawn anew too. A soak takes ten minutes.
 func TestReadersDuringImports(t *testing.T) {
+	if testing.Short() {
+		t.Skip("drawing takes minutes in the program that short tests look for races in")
+	}
 	w := newReading(t)
 	w.pause = time.Second
 	if os.Getenv("DOORLEAF_SOAK") != "" {

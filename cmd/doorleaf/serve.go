@@ -8,6 +8,7 @@ import (
 	"log/slog"
 	"net"
 	"net/http"
+	"path/filepath"
 	"runtime"
 	"time"
 
@@ -83,6 +84,7 @@ func (cmd *serveCommand) serve(c *console, s *store.Store) error {
 	if err := s.Serving(fmt.Sprintf("%s://%s", scheme, listener.Addr())); err != nil {
 		return err
 	}
+	go giveBack(c.ctx)
 	stop := tend(c, s)
 	defer stop()
 	fmt.Fprintf(c.out, "listening on %s://%s\n", scheme, listener.Addr())
@@ -143,8 +145,10 @@ func (cmd *serveCommand) handler(c *console, s *store.Store, addr net.Addr) (htt
 	if !assets.Built() {
 		return nil, &usage.Fault{Kind: usage.Conflict, What: "this program was built without its charts and typefaces", Err: assets.ErrNotBuilt, Try: "make build"}
 	}
+	drawer := draw.New(draw.Options{Machines: min(2, runtime.NumCPU()), Folder: filepath.Join(c.data, "drawings")})
 	return server.New(server.Config{
-		Store: s, Charts: chart.New(draw.New(draw.Options{Machines: min(2, runtime.NumCPU())})), Now: c.now, Log: log, Limits: cmd.limits(),
+		Background: c.ctx,
+		Store:      s, Charts: chart.New(drawer), Now: c.now, Log: log, Limits: cmd.limits(),
 		Hosts: cmd.hosts(addr), Remote: cmd.remote(), BehindProxy: cmd.BehindProxy, Templates: cmd.Templates,
 	})
 }

@@ -22,7 +22,6 @@ import (
 type person struct {
 	address string
 	client  *http.Client
-	headers map[string]string
 }
 
 func newPerson(address string, jar http.CookieJar) *person {
@@ -33,7 +32,7 @@ func newPerson(address string, jar http.CookieJar) *person {
 	}}
 }
 
-// answer is what came back. A connection that broke has status 0.
+// httpAnswer is what came back. A connection that broke has status 0.
 type httpAnswer struct {
 	status   int
 	location string
@@ -47,9 +46,6 @@ func (p *person) do(method, path, kind string, body io.Reader) httpAnswer {
 	}
 	if kind != "" {
 		r.Header.Set("Content-Type", kind)
-	}
-	for name, value := range p.headers {
-		r.Header.Set(name, value)
 	}
 	res, err := p.client.Do(r)
 	if err != nil {

@@ -1,6 +1,8 @@
 package main
 
 import (
+	"math"
+
 	"doorleaf/usage"
 )
 
@@ -72,12 +74,12 @@ func (j *judge) site(row *limitRow, m judged) error {
 		whole := scope{first: s.First(), last: s.Last()}
 		n, dark := j.seen(whole, m.visits)
 		low, high := usage.DispersedLimits(float64(n), j.season[i].phi(j.theta), usage.Confidence)
-		row.of(figureTotal).see(f.Estimated, j.season[i].visits, high-low)
 		open := j.sum(whole, recorded)
+		row.of(figureTotal).see(f.Estimated, j.season[i].visits, high-low, ownOfCount(open.visits, open.phi(j.theta)))
 		j.rate(row, m, s, spread, open, (high-low)/(j.season[i].seconds/86400))
 		if f.DarkShare != nil {
 			low, high := usage.WilsonLimits(dark, n, usage.Confidence)
-			row.of(figureDark).see(f.DarkShare, open.dark/open.visits, high-low)
+			row.of(figureDark).see(f.DarkShare, open.dark/open.visits, high-low, ownOfShare(n, open.dark/open.visits))
 		}
 		if k := i - 4; k >= 0 && f.RatioToLast != nil {
 			j.ratio(row, m, f.RatioToLast, i, k)
@@ -100,7 +102,7 @@ func (r *limitRow) of(figure string) *hold {
 func (j *judge) rate(row *limitRow, m judged, s usage.Season, spread usage.Dispersion, open *part, ideal float64) {
 	for _, sum := range spread.BySeason(m.derived.Months, s.In) {
 		if sum.Season == s {
-			row.of(figureRate).see(sum.Rate, open.visits/open.seconds*86400, ideal)
+			row.of(figureRate).see(sum.Rate, open.visits/open.seconds*86400, ideal, ownOfCount(open.visits, open.phi(j.theta)))
 		}
 	}
 }
@@ -114,7 +116,9 @@ func (j *judge) ratio(row *limitRow, m judged, e *usage.Estimate, this, last int
 		ideal := usage.RateRatio(float64(n), a.seconds, float64(o), b.seconds, (a.phi(j.theta)+b.phi(j.theta))/2, usage.Confidence)
 		width = ideal.High - ideal.Low
 	}
-	row.of(figureRatio).see(e, a.visits/a.seconds/(b.visits/b.seconds), width)
+	phi := (a.phi(j.theta) + b.phi(j.theta)) / 2
+	own := ownOfRatio(int64(math.Round(float64(n+o)/phi)), a.visits/(a.visits+b.visits))
+	row.of(figureRatio).see(e, a.visits/a.seconds/(b.visits/b.seconds), width, own)
 }
 
 // hours judges rates by hour of the week, pooled.
@@ -134,7 +138,7 @@ func (j *judge) hours(row *limitRow, m judged, i int, spread usage.Dispersion, r
 		}
 		n, _ := j.seen(c, m.visits)
 		low, high := usage.DispersedLimits(float64(n), whole.phi(j.theta), usage.Confidence)
-		row.of(figureHours).see(rate, open.visits/open.seconds*3600, (high-low)/(whole.seconds/3600))
+		row.of(figureHours).see(rate, open.visits/open.seconds*3600, (high-low)/(whole.seconds/3600), ownOfCount(open.visits, open.phi(j.theta)))
 	}
 }
 

@@ -30,10 +30,13 @@ const pooledVisits = 25
 type hold struct {
 	cases, held, below int // below: the truth was below the limits
 	widths             []float64
+	own                float64 // the cases that the method would hold by itself, with complete knowledge
 }
 
-func (h *hold) see(e *usage.Estimate, truth, ideal float64) {
+// see adds a case: own is how often the method itself holds such a truth.
+func (h *hold) see(e *usage.Estimate, truth, ideal, own float64) {
 	h.cases++
+	h.own += own
 	h.held += one(e.Low <= truth && truth <= e.High)
 	h.below += one(truth < e.Low)
 	if ideal > 0 {
@@ -44,6 +47,7 @@ func (h *hold) see(e *usage.Estimate, truth, ideal float64) {
 func (h *hold) add(o *hold) {
 	h.cases, h.held, h.below = h.cases+o.cases, h.held+o.held, h.below+o.below
 	h.widths = append(h.widths, o.widths...)
+	h.own += o.own
 }
 
 // limitRow is a row of the table: a kind in a situation.

@@ -53,7 +53,7 @@ func TestTargetsOfLimits(t *testing.T) {
 func TestHoldSees(t *testing.T) {
 	h := &hold{}
 	for _, truth := range []float64{0.9, 1, 2, 3, 3.1} {
-		h.see(&usage.Estimate{Value: 2, Low: 1, High: 3}, truth, 2)
+		h.see(&usage.Estimate{Value: 2, Low: 1, High: 3}, truth, 2, 0.95)
 	}
 	if h.cases != 5 || h.held != 3 || h.below != 1 || h.width() != 1 {
 		t.Errorf("held %d of %d, %d below, width %.2f, want 3 of 5, 1 below, 1.00", h.held, h.cases, h.below, h.width())

@@ -7,7 +7,8 @@
 //
 // A second table tells how often the 95 % limits of figures hold what is to be
 // expected of the process that made the visits, and how wide they are. Limits that
-// hold it more often than asked are told as "above": exact limits of few visits do.
+// hold it more often than asked are told as "above", and those that hold it as often as
+// the method does by itself (exact limits of few visits hold more) as its "own".
 //
 // Usage:
 //

@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"maps"
 	"slices"
+	"sort"
 	"strings"
 	"time"
 
@@ -317,10 +318,11 @@ func (g *gauge) derivedAs(o *usage.Opening) string {
 	}
 	run := &g.book.Runs[o.Run]
 	var held []string
-	for _, a := range run.Anchors {
+	next := sort.Search(len(run.Anchors), func(i int) bool { return run.Anchors[i].True > o.At })
+	for _, a := range run.Anchors[max(0, next-2):min(len(run.Anchors), next+2)] { // those around
 		held = append(held, fmt.Sprintf("%s %s off %+d ± %d", a.Kind, utc(a.True), a.Reading-a.True, a.ErrorS))
 	}
-	return says + fmt.Sprintf(" (%s, anchors: %s)", run.Why, strings.Join(held[:min(4, len(held))], "; "))
+	return says + fmt.Sprintf(" (%s, anchors: %s)", run.Why, strings.Join(held, "; "))
 }
 
 func utc(at int64) string {

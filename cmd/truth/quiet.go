@@ -25,6 +25,9 @@ func (g *gauge) quietOf(outages [][2]int64, worst int, into ...*tally) {
 			for _, t := range into {
 				t.alarms++
 			}
+			if len(into) > 1 && worst > 0 {
+				g.tellAlarm(into[1], f)
+			}
 		}
 	}
 	for _, o := range outages {
@@ -63,6 +66,18 @@ func (g *gauge) tellOutage(t *tally, outage [2]int64, found [][2]int64) {
 	}
 	t.worst = append(t.worst, bad{1 << 42, fmt.Sprintf("%-16s network %d %s %-8s %s to %s, %.0f visits to be expected; the logbook has %d openings in it, and %d untimed ones that may be",
 		"missed outage", g.ordinal, g.site.Code, g.truth.Spec.Rounds.Kind, utc(outage[0]), utc(outage[1]), expected, in, untimed)})
+}
+
+// tellAlarm notes a quiet stretch that was raised falsely.
+func (g *gauge) tellAlarm(t *tally, f [2]int64) {
+	in := 0
+	for i := range g.truth.Openings {
+		if at := g.truth.Openings[i].At; at > f[0] && at < f[1] {
+			in++
+		}
+	}
+	t.worst = append(t.worst, bad{1 << 42, fmt.Sprintf("%-20s network %d %s %-8s %s to %s, %.0f visits to be expected; there were %d openings",
+		"false quiet", g.ordinal, g.site.Code, g.truth.Spec.Rounds.Kind, utc(f[0]), utc(f[1]), g.truth.Expected(f[0], f[1]), in)})
 }
 
 // verdict is what became of an outage: raised where findings cover half of it;

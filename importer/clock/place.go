@@ -3,6 +3,7 @@ package clock
 import (
 	"fmt"
 	"math"
+	"sort"
 
 	"doorleaf/usage"
 )
@@ -69,8 +70,22 @@ func (k *keeper) placeRun(n int, at curve) {
 			continue
 		}
 		off, e := at(k.base[i])
+		if k.state[i] == lost && k.base[i]-int64(off+e) > k.out(i) {
+			continue // a digit of it was misread: its neighbours bracket it
+		}
 		k.set(i, n, k.base[i]-int64(math.Round(off)), int64(math.Ceil(e)))
 	}
+}
+
+// out is when at the latest the card of row i came out, Unix s, if it is known.
+func (k *keeper) out(i int) int64 {
+	s := sort.Search(len(k.Stints), func(s int) bool { return k.Stints[s].Last >= i })
+	for ; s < len(k.Stints); s++ {
+		if st := k.Stints[s]; st.RemovedAt != nil && st.Answer != usage.AnswerTyping && !k.rejected(s) {
+			return latest(*st.RemovedAt)
+		}
+	}
+	return usage.Beyond
 }
 
 func (k *keeper) set(i, n int, at, e int64) {
@@ -129,7 +144,7 @@ func (k *keeper) outside(r run, j int, base int64) (off, errorS float64) {
 		ppm = k.scatter(k.own.steep)
 	}
 	slope := 0.0
-	if k.own.known {
+	if k.own.known || r.steep {
 		slope = k.own.drift
 	}
 	if len(a) > 1 {

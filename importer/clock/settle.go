@@ -134,7 +134,11 @@ func (k *keeper) resolve(n, j int) bool {
 	step := b.off() - a.off()
 	later := j+2 < len(anchors) && k.agree(b, anchors[j+2])
 	if a.kind == "clock set" && !a.belief && (later || abs(step) <= furthest) && !k.movedAnHour(a, b, step) {
-		return k.wrongSet(n, j)
+		if k.wrongSet(n, j); !later && typed(step) {
+			r := &k.runs[n]
+			r.loose, r.looseFrom, r.looseTo = int32(abs(step)), r.first, r.last
+		}
+		return false
 	}
 	switch {
 	case later, b.belief, k.jumped(a, b), k.setRight(n, b), k.zoneLike(a, b) && (j+2 < len(anchors) || k.toCivil(a, b, step)):
@@ -186,6 +190,10 @@ func (k *keeper) leaveOut(n, j int) bool {
 	r.anchors = slices.Delete(slices.Clone(r.anchors), j, j+1)
 	return false
 }
+
+// typed reports whether two known times contradict each other by as much as people
+// miswrite one: an hour. Of a clock set and one removal either may be what is wrong.
+func typed(step int64) bool { return abs(abs(step)-hour) < 3*minute }
 
 // wrongSet leaves out the time of a clock set that later times contradict: the
 // clock was set, but not to what it should show.

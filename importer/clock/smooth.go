@@ -12,7 +12,7 @@ const (
 	anyDrift = 150e-6
 	// within is how many standard deviations an error spans. All openings between the
 	// same known times share their error, and the last of a site has it for all.
-	within = 2
+	within = 2.5
 )
 
 // smooth weighs the anchors of each run against each other. A time written down

@@ -22,8 +22,9 @@ var ErrNotBuilt = errors.New("assets are not built: run `make assets`")
 
 // The files that a build makes.
 const (
-	ServerScript = "server.js"    // ECharts and the entry points that package draw calls
-	Licences     = "LICENSES.txt" // of everything bundled here
+	ServerScript  = "server.js"    // ECharts and the entry points that package draw calls
+	BrowserScript = "live.js"      // ECharts for a browser, and the entry that charts.js calls
+	Licences      = "LICENSES.txt" // of everything bundled here
 )
 
 // Fonts are the names of the typefaces' files, all woff2, Latin.

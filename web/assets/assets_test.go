@@ -9,7 +9,7 @@ import (
 )
 
 func TestReadGivesEveryAsset(t *testing.T) {
-	for _, name := range append([]string{ServerScript, Licences}, Fonts...) {
+	for _, name := range append([]string{ServerScript, BrowserScript, Licences}, Fonts...) {
 		data, err := Read(name)
 		if err != nil {
 			t.Fatal(err)

@@ -20,6 +20,7 @@ type Options struct {
 	CacheBytes int           // drawings kept; default 32 MB
 	Time       time.Duration // for one drawing, waiting not counted; default 10 s
 	Memory     int           // bytes of one JavaScript engine; default 256 MB
+	Folder     string        // where drawings outlive the program; "": nowhere
 }
 
 const (
@@ -38,6 +39,7 @@ var ErrClosed = errors.New("drawing engine is closed")
 type Engine struct {
 	limits   Options
 	cache    *cache
+	folder   *folder       // nil for none
 	machines chan *machine // the idle ones; nil stands for one yet to be loaded
 	closed   chan struct{}
 }
@@ -54,6 +56,7 @@ func New(o Options) *Engine {
 	e := &Engine{
 		limits:   o,
 		cache:    newCache(o.CacheBytes),
+		folder:   openFolder(o.Folder),
 		machines: make(chan *machine, o.Machines),
 		closed:   make(chan struct{}),
 	}
@@ -90,11 +93,18 @@ func (e *Engine) Draw(ctx context.Context, option []byte, width, height int) ([]
 	}
 	key := digestOf(option, width, height)
 	return e.cache.get(ctx, key, func() ([]byte, error) {
+		if svg, ok := e.folder.load(key); ok {
+			return svg, nil
+		}
 		drawn, err := e.make(option, width, height)
 		if err != nil {
 			return nil, err
 		}
-		return finished(drawn, marks, "d"+hex.EncodeToString(key[:6])+"-")
+		svg, err := finished(drawn, marks, "d"+hex.EncodeToString(key[:6])+"-")
+		if err == nil {
+			e.folder.save(key, svg)
+		}
+		return svg, err
 	})
 }
 

@@ -23,8 +23,8 @@ let tray = "", going = false;
 const number = n => n.toLocaleString(document.documentElement.lang);
 
 function size(bytes) {
-	const [unit, name] = bytes < 1 << 20 ? [1 << 10, "kilobyte"] : [1 << 20, "megabyte"];
-	const digits = {maximumFractionDigits: bytes < 10 * unit ? 1 : 0, style: "unit", unit: name, unitDisplay: "short"};
+	const [unit, name] = bytes < 1 << 10 ? [1, "byte"] : bytes < 1 << 20 ? [1 << 10, "kilobyte"] : [1 << 20, "megabyte"];
+	const digits = {maximumFractionDigits: unit > 1 && bytes < 10 * unit ? 1 : 0, style: "unit", unit: name, unitDisplay: "short"};
 	return (bytes / unit).toLocaleString(document.documentElement.lang, digits);
 }
 
@@ -237,15 +237,13 @@ async function walk(entry) {
 }
 
 async function dropped(data) {
-	const entries = [...data.items].map(i => i.webkitGetAsEntry && i.webkitGetAsEntry()); // before the first wait: the list is gone after it
-	const files = [...data.files];
-	if (entries.some(e => e)) {
-		for (const entry of entries) {
-			if (entry) add((await walk(entry)).sort((a, b) => a.path.localeCompare(b.path)));
-		}
-		return;
+	// Before the first wait: the list is gone after it. A file on its own is taken as it is,
+	// since an entry of several of one name may bear another.
+	const found = [...data.items].filter(i => i.kind === "file").map(i => ({entry: i.webkitGetAsEntry && i.webkitGetAsEntry(), file: i.getAsFile()}));
+	for (const {entry, file} of found) {
+		if (entry && entry.isDirectory) add((await walk(entry)).sort((a, b) => a.path.localeCompare(b.path)));
+		else if (file) add([{file, path: file.name}]);
 	}
-	add(files.map(file => ({file, path: file.name})));
 }
 
 let over = 0;
