@@ -17,6 +17,7 @@ func (d *deriver) findings() []usage.Finding {
 	out = append(out, d.untimed()...)
 	out = append(out, d.badRows()...)
 	out = append(out, d.conflicts()...)
+	out = append(out, d.sameTwice()...)
 	out = append(out, d.cardFindings()...)
 	return distinct(out)
 }

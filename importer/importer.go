@@ -56,6 +56,7 @@ func Derive(site usage.Site, kept Kept) (usage.Logbook, error) {
 	}
 	d := deriver{site: site, zone: zone, cards: cards, files: read, book: logbook.Stitch(stitched)}
 	d.lb.Calls, d.lb.Rulings = calls, kept.Rulings
+	d.withoutTwins(stitched)
 	return d.logbook(), nil
 }
 
@@ -130,6 +131,7 @@ type deriver struct {
 	cards []Card
 	files []*cardfile.File
 	book  logbook.Book
+	twins []twins
 	times []clock.Time
 	saw   []clock.Notice
 	lb    usage.Logbook

@@ -9,6 +9,7 @@ import (
 	"doorleaf/store"
 	"doorleaf/usage"
 	"doorleaf/web"
+	"doorleaf/web/words"
 )
 
 func (s *server) routeAbout(r chi.Router) {
@@ -45,7 +46,7 @@ func (s *server) siteAbout(w http.ResponseWriter, r *http.Request) error {
 	if err != nil {
 		return err
 	}
-	page.Base = web.Base{Trail: web.TrailToSite(page.Site)}
+	page.Base = web.Base{Trail: web.TrailToSite(s.words(r.Context()), page.Site)}
 	return s.send(w, r, http.StatusOK, page)
 }
 
@@ -59,7 +60,7 @@ func (s *server) aboutSite(ctx context.Context, site store.SiteSummary) (web.Abo
 	if err != nil {
 		return page, err
 	}
-	if page.Season, err = s.exampleSeason(siteSeasons{site, t}); err != nil {
+	if page.Season, err = s.exampleSeason(s.words(ctx), siteSeasons{site, t}); err != nil {
 		return page, err
 	}
 	page.Visit, err = s.exampleVisit(ctx, site, data.Days)
@@ -67,7 +68,7 @@ func (s *server) aboutSite(ctx context.Context, site store.SiteSummary) (web.Abo
 }
 
 // exampleSeason is the latest season that is complete, else the latest.
-func (s *server) exampleSeason(site siteSeasons) (*web.AboutSeason, error) {
+func (s *server) exampleSeason(say *words.Words, site siteSeasons) (*web.AboutSeason, error) {
 	seasons := site.tally.seasons
 	var latest *web.AboutSeason
 	for i := len(seasons) - 1; i >= 0; i-- {
@@ -76,7 +77,7 @@ func (s *server) exampleSeason(site siteSeasons) (*web.AboutSeason, error) {
 			return nil, err
 		}
 		example := &web.AboutSeason{
-			Name: f.season.String(), Words: web.SeasonWords(f.season), Figures: f.figures, Visits: seasonVisits(site.Code, f.season),
+			Name: f.season.String(), Words: say.Season(f.season), Figures: f.figures, Visits: seasonVisits(site.Code, f.season),
 		}
 		if f.figures.Complete {
 			return example, nil

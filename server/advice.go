@@ -5,6 +5,7 @@ import (
 	"doorleaf/store"
 	"doorleaf/usage"
 	"doorleaf/web"
+	"doorleaf/web/words"
 )
 
 // advice is which site a card most likely belongs to, and why, in words.
@@ -17,19 +18,19 @@ type advice struct {
 
 // advise proposes a card's site: what importer.Advise finds or, as a person
 // confirms it, the only site there is.
-func advise(sites []store.SiteSummary, c *readCard) advice {
+func advise(say *words.Words, sites []store.SiteSummary, c *readCard) advice {
 	plain := make([]usage.Site, len(sites))
 	for i := range sites {
 		plain[i] = sites[i].Site
 	}
 	found := importer.Advise(plain, c.clues(""))
 	if found.Site == "" && len(sites) == 1 && c.Tag == "" {
-		return advice{site: sites[0].Code, why: web.WhyOnly}
+		return advice{site: sites[0].Code, why: say.Say(web.WhyOnly)}
 	}
-	a := advice{site: found.Site, why: whyWords(sites, found, c)}
+	a := advice{site: found.Site, why: whyWords(say, sites, found, c)}
 	if found.Other != nil {
 		a.site = "" // held back: the coordinator chooses
-		a.held = web.HeldQuestion(found.Other.Rows, nameOf(sites, found.Other.Site), nameOf(sites, found.Site))
+		a.held = web.HeldQuestion(say, found.Other.Rows, nameOf(sites, found.Other.Site), nameOf(sites, found.Site))
 	}
 	return a
 }
@@ -43,25 +44,25 @@ func (c *readCard) clues(choice string) importer.Clues {
 	return clues
 }
 
-func whyWords(sites []store.SiteSummary, found importer.Advice, c *readCard) string {
+func whyWords(say *words.Words, sites []store.SiteSummary, found importer.Advice, c *readCard) string {
 	tag := ""
 	if c.Tag != "" && nameOf(sites, c.Tag) == c.Tag {
-		tag = web.WhyTagUnknown(c.Tag) + " "
+		tag = web.WhyTagUnknown(say, c.Tag) + " "
 	}
 	if folder := folderSite(sites, c); folder != "" && found.Site != "" && folder != found.Site {
-		tag += web.ButFolder(nameOf(sites, folder)) + " "
+		tag += web.ButFolder(say, nameOf(sites, folder)) + " "
 	}
 	switch found.By {
 	case importer.ByKept:
-		return tag + web.WhyKept
+		return tag + say.Say(web.WhyKept)
 	case importer.ByTag:
-		return tag + web.WhyTag
+		return tag + say.Say(web.WhyTag)
 	case importer.ByOverlap:
-		return tag + web.WhyOverlap(c.overlap[0].Rows)
+		return tag + web.WhyOverlap(say, c.overlap[0].Rows)
 	case importer.ByFolder:
-		return tag + web.WhyFolder
+		return tag + say.Say(web.WhyFolder)
 	}
-	return tag + web.WhyNone
+	return tag + say.Say(web.WhyNone)
 }
 
 // folderSite is the site that a card's folder alone speaks for, "" for none.
@@ -75,12 +76,12 @@ func folderSite(sites []store.SiteSummary, c *readCard) string {
 
 // question asks about rows that stand in the logbook of another site than the
 // one chosen; "" when there are none. Without a choice nothing is asked.
-func question(c *readCard, site string, sites []store.SiteSummary) string {
+func question(say *words.Words, c *readCard, site string, sites []store.SiteSummary) string {
 	if site == "" {
 		return ""
 	}
 	if other := importer.Advise(nil, c.clues(site)).Other; other != nil {
-		return web.HeldQuestion(other.Rows, nameOf(sites, other.Site), nameOf(sites, site))
+		return web.HeldQuestion(say, other.Rows, nameOf(sites, other.Site), nameOf(sites, site))
 	}
 	return ""
 }

@@ -77,12 +77,12 @@ func (s *server) drawSiteAhead(ctx context.Context, code string, w *words.Words)
 	if err != nil || len(data.months) == 0 {
 		return err
 	}
-	for _, k := range s.sketches(ctx, data) {
+	for _, k := range s.sketches(ctx, w, data) {
 		yield(ctx, &s.readers, yieldMost)
 		if ctx.Err() != nil {
 			return ctx.Err()
 		}
-		s.drawn(code, k) // into the cache of drawings
+		s.drawn(w, code, k) // into the cache of drawings
 	}
 	_, err = s.panels(ctx, code, nil, w)
 	return err

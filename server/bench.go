@@ -12,6 +12,7 @@ import (
 	"doorleaf/importer/cardfile"
 	"doorleaf/usage"
 	"doorleaf/web"
+	"doorleaf/web/words"
 )
 
 func (s *server) routeBench(r chi.Router) {
@@ -28,6 +29,7 @@ func (s *server) benchForm(w http.ResponseWriter, r *http.Request) error {
 }
 
 func (s *server) sendBench(w http.ResponseWriter, r *http.Request, status int, page web.BenchPage) error {
+	say := s.words(r.Context())
 	sites, err := s.Store.Sites(r.Context())
 	if err != nil {
 		return err
@@ -35,15 +37,16 @@ func (s *server) sendBench(w http.ResponseWriter, r *http.Request, status int, p
 	for _, site := range sites {
 		page.Form.Sites = append(page.Form.Sites, web.Option{Value: site.Code, Says: site.Name, Chosen: site.Code == page.Form.Site})
 	}
-	page.Trail, page.Cautions = web.TrailToNetwork(), web.BenchCautions
+	page.Trail, page.Cautions = web.TrailToNetwork(say), web.BenchCautions(say)
 	if page.Lead == "" {
-		page.Lead = web.BenchAsk
+		page.Lead = say.Say(web.BenchAsk)
 	}
 	return s.send(w, r, status, page)
 }
 
 // bench judges an upload. Nothing is kept.
 func (s *server) bench(w http.ResponseWriter, r *http.Request) error {
+	say := s.words(r.Context())
 	r.Body = http.MaxBytesReader(w, r.Body, benchBytes+formBytes)
 	if err := r.ParseMultipartForm(benchBytes + formBytes); err != nil {
 		return &usage.Fault{Kind: kindOfBody(err), What: "the upload could not be read", Try: "Choose one file of at most 4 MB: a bench check is for a few openings.", Err: err}
@@ -63,14 +66,14 @@ func (s *server) bench(w http.ResponseWriter, r *http.Request) error {
 		in.Site, in.Hint = &site.Site, cardfile.Hint{DateOrder: site.Profile.DateOrder}
 	}
 	if page.Form.At != "" {
-		at, says := benchTime(page.Form.At, in.Site)
+		at, says := benchTime(say, page.Form.At, in.Site)
 		if says != "" {
 			fault("at", says)
 		}
 		in.At, in.Exact = at, true
 	}
 	var says string
-	if page.Name, in.Bytes, says = benchFile(r); says != "" {
+	if page.Name, in.Bytes, says = benchFile(say, r); says != "" {
 		fault("card", says)
 	}
 	if len(page.Faults) > 0 {
@@ -78,57 +81,57 @@ func (s *server) bench(w http.ResponseWriter, r *http.Request) error {
 	}
 	result, err := importer.BenchCheck(in)
 	if usage.KindOf(err) == usage.Invalid {
-		fault("card", web.Problem(err)+" "+web.Try(err))
+		fault("card", web.Problem(say, err)+" "+web.Try(say, err))
 		return s.sendBench(w, r, http.StatusBadRequest, page)
 	}
 	if err != nil {
 		return err
 	}
-	addBench(&page, result)
+	addBench(say, &page, result)
 	return s.sendBench(w, r, http.StatusOK, page)
 }
 
 // benchFile reads the one file of the form.
-func benchFile(r *http.Request) (name string, data []byte, says string) {
+func benchFile(say *words.Words, r *http.Request) (name string, data []byte, says string) {
 	file, head, err := r.FormFile("card")
 	if err != nil {
-		return "", nil, web.BenchNoFile
+		return "", nil, say.Say(web.BenchNoFile)
 	}
 	defer file.Close()
 	data, err = io.ReadAll(file)
 	if err != nil {
-		return head.Filename, nil, web.BenchNoFile
+		return head.Filename, nil, say.Say(web.BenchNoFile)
 	}
 	return head.Filename, data, ""
 }
 
 // benchTime reads the true time of the last opening: civil time at the site, or UTC
 // where it is to hang nowhere yet.
-func benchTime(typed string, site *usage.Site) (int64, string) {
+func benchTime(say *words.Words, typed string, site *usage.Site) (int64, string) {
 	if site != nil {
-		return localInstant(typed, site.Zone)
+		return localInstant(say, typed, site.Zone)
 	}
 	for _, layout := range []string{localMinute, localSecond} {
 		if t, err := time.Parse(layout, typed); err == nil {
 			return t.Unix(), ""
 		}
 	}
-	return 0, web.TimeUnread
+	return 0, say.Say(web.TimeUnread)
 }
 
 // addBench puts the result of a bench check on its page.
-func addBench(page *web.BenchPage, b importer.Bench) {
+func addBench(say *words.Words, page *web.BenchPage, b importer.Bench) {
 	wrong := b.Count(importer.Wrong)
 	page.Done, page.Ready = true, b.Ready
-	page.Lead = web.BenchLead(wrong, b.Count(importer.Unclear), b.Ready)
+	page.Lead = web.BenchLead(say, wrong, b.Count(importer.Unclear), b.Ready)
 	for _, group := range []struct {
 		verdict importer.Verdict
 		title   string
-	}{{importer.Wrong, web.BenchWrong}, {importer.Unclear, web.BenchUnclear}, {importer.Right, web.BenchRight}} {
+	}{{importer.Wrong, say.Say(web.BenchWrong)}, {importer.Unclear, say.Say(web.BenchUnclear)}, {importer.Right, say.Say(web.BenchRight)}} {
 		rows := web.BenchGroup{Title: group.title, Brick: group.verdict == importer.Wrong}
 		for _, c := range b.Checks {
 			if c.Verdict == group.verdict {
-				rows.Checks = append(rows.Checks, web.BenchCheck{Topic: capital(c.Topic), Says: capital(c.Says) + ".", Try: capital(c.Try), Lines: web.LinesWords(c.Lines)})
+				rows.Checks = append(rows.Checks, web.BenchCheck{Topic: capital(say.Retell(c.Topic)), Says: capital(say.Retell(c.Says)) + ".", Try: capital(say.Retell(c.Try)), Lines: web.LinesWords(say, c.Lines)})
 			}
 		}
 		if len(rows.Checks) > 0 {

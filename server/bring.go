@@ -20,6 +20,7 @@ import (
 	"doorleaf/store"
 	"doorleaf/usage"
 	"doorleaf/web"
+	"doorleaf/web/words"
 )
 
 // slowWork is how long an upload or the keeping of cards may take.
@@ -46,7 +47,7 @@ func (s *server) sendBring(w http.ResponseWriter, r *http.Request, status int, p
 	}
 	page.Base = web.Base{Here: web.PlaceBring}
 	page.Sites = len(sites)
-	page.Limits = web.UploadLimits(s.Limits.CardBytes, s.Limits.TotalBytes, s.Limits.Files)
+	page.Limits = web.UploadLimits(s.words(r.Context()), s.Limits.CardBytes, s.Limits.TotalBytes, s.Limits.Files)
 	page.Bounds = web.BringBounds{
 		CardBytes: s.Limits.CardBytes, TotalBytes: s.Limits.TotalBytes, Files: s.Limits.Files,
 		Endings: cardEndings(), Tag: importer.TagName,
@@ -90,7 +91,7 @@ func (s *server) bring(w http.ResponseWriter, r *http.Request) error {
 		return s.refuseUpload(w, r, got, invalid("no card file was among what was chosen", "Choose the text files that the loggers write, a folder with them, or a .zip."))
 	}
 	if wantsJSON(r) {
-		return sendJSON(w, r, broughtOf(tray, got))
+		return sendJSON(w, r, broughtOf(s.words(r.Context()), tray, got))
 	}
 	return seeOther(w, r, "/tray/"+tray)
 }
@@ -121,7 +122,7 @@ type brought struct {
 	Says  string `json:"says"`
 }
 
-func broughtOf(tray string, got *importer.Collector) brought {
+func broughtOf(say *words.Words, tray string, got *importer.Collector) brought {
 	var cards []web.ReadCard
 	for _, found := range got.Cards() {
 		var c web.ReadCard
@@ -132,16 +133,16 @@ func broughtOf(tray string, got *importer.Collector) brought {
 		}
 		switch {
 		case len(data) == 0:
-			c.Problem = web.ProblemEmpty
+			c.Problem = say.Say(web.ProblemEmpty)
 		case err != nil:
-			c.Problem = web.Problem(err)
+			c.Problem = web.Problem(say, err)
 		default:
 			c.Rows = len(file.Rows)
 			c.First, c.Last = span(file)
 		}
 		cards = append(cards, c)
 	}
-	return brought{tray, len(cards), web.Brought(cards, skippedWords(got))}
+	return brought{tray, len(cards), web.Brought(say, cards, skippedWords(got))}
 }
 
 // wantsJSON reports whether a script of ours asks, which wants no page.
@@ -158,11 +159,12 @@ func cardEndings() string {
 
 // refuseUpload shows the form again and says why nothing was taken.
 func (s *server) refuseUpload(w http.ResponseWriter, r *http.Request, got *importer.Collector, cause error) error {
+	say := s.words(r.Context())
 	var fault *usage.Fault
 	if !errors.As(cause, &fault) || wantsJSON(r) {
 		return cause
 	}
-	page := web.BringPage{Fault: web.Problem(fault), Try: web.Try(fault), Skipped: skippedWords(got)}
+	page := web.BringPage{Fault: web.Problem(say, fault), Try: web.Try(say, fault), Skipped: skippedWords(got)}
 	return s.sendBring(w, r, statuses[fault.Kind], page)
 }
 

@@ -14,6 +14,7 @@ import (
 	"doorleaf/store"
 	"doorleaf/usage"
 	"doorleaf/web"
+	"doorleaf/web/words"
 )
 
 func (s *server) routeCalls(r chi.Router) {
@@ -33,7 +34,8 @@ const (
 
 // calls lists the service calls of a site, with a form for one that is made now.
 func (s *server) calls(w http.ResponseWriter, r *http.Request) error {
-	form := web.CallForm{Kinds: web.KindBoxes(nil), Withins: web.Withins("60", 60)}
+	say := s.words(r.Context())
+	form := web.CallForm{Kinds: web.KindBoxes(say, nil), Withins: web.Withins(say, "60", 60)}
 	form.At = localTime(siteOf(r).Zone, s.Now().Unix(), localMinute)
 	offers, err := s.offers(r)
 	if err != nil {
@@ -41,7 +43,7 @@ func (s *server) calls(w http.ResponseWriter, r *http.Request) error {
 	}
 	for _, o := range offers {
 		if strconv.FormatInt(o.ID, 10) == r.URL.Query().Get("prepared") {
-			form = offered(o, siteOf(r).Zone)
+			form = offered(say, o, siteOf(r).Zone)
 		}
 	}
 	return s.sendCalls(w, r, http.StatusOK, form, nil)
@@ -74,26 +76,27 @@ func (s *server) offers(r *http.Request) ([]store.PreparedCard, error) {
 }
 
 // offered fills the form with the clock set of a prepared card.
-func offered(p store.PreparedCard, zone string) web.CallForm {
-	return formOf(usage.ServiceCall{At: p.At, ErrorS: 60, Kinds: []usage.CallKind{usage.CallCardIn, usage.CallClockSet}, Reading: &p.Reading}, zone)
+func offered(say *words.Words, p store.PreparedCard, zone string) web.CallForm {
+	return formOf(say, usage.ServiceCall{At: p.At, ErrorS: 60, Kinds: []usage.CallKind{usage.CallCardIn, usage.CallClockSet}, Reading: &p.Reading}, zone)
 }
 
 func (s *server) sendCalls(w http.ResponseWriter, r *http.Request, status int, form web.CallForm, faults web.FieldFaults) error {
+	say := s.words(r.Context())
 	site := siteOf(r).Site
 	all, err := s.Store.Calls(r.Context(), site.Code)
 	if err != nil {
 		return err
 	}
-	page := web.CallsPage{Base: web.Base{Trail: web.TrailToSite(heading(site))}, Site: heading(site), Form: form, Faults: faults}
+	page := web.CallsPage{Base: web.Base{Trail: web.TrailToSite(say, heading(site))}, Site: heading(site), Form: form, Faults: faults}
 	for _, c := range slices.Backward(all) {
-		page.Calls = append(page.Calls, callWords(c))
+		page.Calls = append(page.Calls, callWords(say, c))
 	}
 	gone, err := s.Store.WithdrawnCalls(r.Context(), site.Code)
 	if err != nil {
 		return err
 	}
 	for _, c := range gone {
-		page.Gone = append(page.Gone, callWords(c))
+		page.Gone = append(page.Gone, callWords(say, c))
 	}
 	offers, err := s.offers(r)
 	if err != nil {
@@ -102,26 +105,27 @@ func (s *server) sendCalls(w http.ResponseWriter, r *http.Request, status int, f
 	for _, o := range offers {
 		id := strconv.FormatInt(o.ID, 10)
 		page.Offers = append(page.Offers, web.Link{
-			Href: "/sites/" + site.Code + "/calls?prepared=" + id, Text: web.OfferWords(o.At, o.Reading, site.Zone), Here: r.URL.Query().Get("prepared") == id,
+			Href: "/sites/" + site.Code + "/calls?prepared=" + id, Text: web.OfferWords(say, o.At, o.Reading, site.Zone), Here: r.URL.Query().Get("prepared") == id,
 		})
 	}
 	return s.send(w, r, status, page)
 }
 
-func callWords(c usage.ServiceCall) web.Call {
+func callWords(say *words.Words, c usage.ServiceCall) web.Call {
 	return web.Call{
-		ID: c.ID, At: c.At, Give: web.GiveWords(c.ErrorS), Did: web.KindWords(c.Kinds),
+		ID: c.ID, At: c.At, Give: web.GiveWords(say, c.ErrorS), Did: web.KindWords(say, c.Kinds),
 		Reading: c.Reading, Set: c.Did(usage.CallClockSet), BooksIn: c.BooksIn, BooksNow: c.BooksNow, Note: c.Note,
 	}
 }
 
 // addCall keeps a new service call.
 func (s *server) addCall(w http.ResponseWriter, r *http.Request) error {
+	say := s.words(r.Context())
 	if err := readForm(w, r); err != nil {
 		return err
 	}
 	code := siteOf(r).Code
-	form, call, faults := readCall(r.PostForm, siteOf(r).Zone, nil)
+	form, call, faults := readCall(say, r.PostForm, siteOf(r).Zone, nil)
 	if len(faults) == 0 {
 		moreTime(w, slowWork)
 		id, err := s.Store.AddCall(r.Context(), code, call)
@@ -131,14 +135,14 @@ func (s *server) addCall(w http.ResponseWriter, r *http.Request) error {
 		if usage.KindOf(err) != usage.Invalid {
 			return err
 		}
-		faults = callFault(err)
+		faults = callFault(say, err)
 	}
 	return s.sendCalls(w, r, http.StatusBadRequest, form, faults)
 }
 
 // callFault puts what the store says of a call above the form.
-func callFault(err error) web.FieldFaults {
-	return web.FieldFaults{{Field: "did", Says: strings.TrimSpace(web.Problem(err) + " " + web.Try(err))}}
+func callFault(say *words.Words, err error) web.FieldFaults {
+	return web.FieldFaults{{Field: "did", Says: strings.TrimSpace(web.Problem(say, err) + " " + web.Try(say, err))}}
 }
 
 // callForm shows a service call that is to be changed.
@@ -147,16 +151,18 @@ func (s *server) callForm(w http.ResponseWriter, r *http.Request) error {
 	if err != nil {
 		return err
 	}
-	return s.sendCall(w, r, http.StatusOK, call.ID, formOf(call, siteOf(r).Zone), nil)
+	return s.sendCall(w, r, http.StatusOK, call.ID, formOf(s.words(r.Context()), call, siteOf(r).Zone), nil)
 }
 
 func (s *server) sendCall(w http.ResponseWriter, r *http.Request, status int, id int64, form web.CallForm, faults web.FieldFaults) error {
+	say := s.words(r.Context())
 	site := heading(siteOf(r).Site)
-	trail := append(web.TrailToSite(site), web.Link{Href: "/sites/" + site.Code + "/calls", Text: web.CallsTitle})
+	trail := append(web.TrailToSite(say, site), web.Link{Href: "/sites/" + site.Code + "/calls", Text: say.Say(web.CallsTitle)})
 	return s.send(w, r, status, web.CallPage{Base: web.Base{Trail: trail}, Site: site, ID: id, Form: form, Faults: faults})
 }
 
 func (s *server) changeCall(w http.ResponseWriter, r *http.Request) error {
+	say := s.words(r.Context())
 	old, err := s.callOf(r)
 	if err != nil {
 		return err
@@ -165,7 +171,7 @@ func (s *server) changeCall(w http.ResponseWriter, r *http.Request) error {
 		return err
 	}
 	code := siteOf(r).Code
-	form, call, faults := readCall(r.PostForm, siteOf(r).Zone, &old)
+	form, call, faults := readCall(say, r.PostForm, siteOf(r).Zone, &old)
 	if len(faults) == 0 {
 		moreTime(w, slowWork)
 		id, err := s.Store.ChangeCall(r.Context(), code, call)
@@ -175,7 +181,7 @@ func (s *server) changeCall(w http.ResponseWriter, r *http.Request) error {
 		if usage.KindOf(err) != usage.Invalid {
 			return err
 		}
-		faults = callFault(err)
+		faults = callFault(say, err)
 	}
 	return s.sendCall(w, r, http.StatusBadRequest, old.ID, form, faults)
 }
@@ -226,12 +232,12 @@ func (s *server) callOf(r *http.Request) (usage.ServiceCall, error) {
 }
 
 // formOf fills the form with a kept call.
-func formOf(c usage.ServiceCall, zone string) web.CallForm {
+func formOf(say *words.Words, c usage.ServiceCall, zone string) web.CallForm {
 	form := web.CallForm{
 		At: localTime(zone, c.At, localMinute), Within: strconv.Itoa(int(c.ErrorS)), Note: c.Note,
-		BooksIn: bookField(c.BooksIn), BooksNow: bookField(c.BooksNow), Kinds: web.KindBoxes(c.Kinds),
+		BooksIn: bookField(c.BooksIn), BooksNow: bookField(c.BooksNow), Kinds: web.KindBoxes(say, c.Kinds),
 	}
-	form.Withins = web.Withins(form.Within, c.ErrorS)
+	form.Withins = web.Withins(say, form.Within, c.ErrorS)
 	if c.Reading != nil {
 		form.Reading = wallReading(*c.Reading)
 	}
@@ -258,16 +264,16 @@ func bookField(n *int32) string {
 // readCall reads the form of a service call and says what is wrong with it. A
 // time that stands in the form as it was filled from old keeps old's instant:
 // the form shows neither its seconds nor which pass of an hour that comes twice.
-func readCall(f url.Values, zone string, old *usage.ServiceCall) (web.CallForm, usage.ServiceCall, web.FieldFaults) {
+func readCall(say *words.Words, f url.Values, zone string, old *usage.ServiceCall) (web.CallForm, usage.ServiceCall, web.FieldFaults) {
 	get := func(name string) string { return strings.TrimSpace(f.Get(name)) }
 	form := web.CallForm{At: get("at"), Within: get("within"), Reading: get("reading"), BooksIn: get("books-in"), BooksNow: get("books-now"), Note: get("note")}
 	call := usage.ServiceCall{Note: form.Note}
-	for _, box := range web.KindBoxes(nil) {
+	for _, box := range web.KindBoxes(say, nil) {
 		if f.Get(box.Field) != "" {
 			call.Kinds = append(call.Kinds, box.Kind)
 		}
 	}
-	form.Kinds = web.KindBoxes(call.Kinds)
+	form.Kinds = web.KindBoxes(say, call.Kinds)
 	var faults web.FieldFaults
 	check := func(field, says string) {
 		if says != "" {
@@ -275,7 +281,7 @@ func readCall(f url.Values, zone string, old *usage.ServiceCall) (web.CallForm, 
 		}
 	}
 	var says string
-	call.At, says = localInstant(form.At, zone)
+	call.At, says = localInstant(say, form.At, zone)
 	if old != nil {
 		call.ID = old.ID
 		if form.At == localTime(zone, old.At, localMinute) {
@@ -283,50 +289,50 @@ func readCall(f url.Values, zone string, old *usage.ServiceCall) (web.CallForm, 
 		}
 	}
 	check("at", says)
-	call.ErrorS, says = withinField(form.Within)
+	call.ErrorS, says = withinField(say, form.Within)
 	check("within", says)
-	form.Withins = web.Withins(form.Within, call.ErrorS)
-	readNoted(&call, form.BooksIn, form.BooksNow, form.Reading, check)
+	form.Withins = web.Withins(say, form.Within, call.ErrorS)
+	readNoted(say, &call, form.BooksIn, form.BooksNow, form.Reading, check)
 	return form, call, faults
 }
 
 // readNoted reads what was counted and read at a call; check takes what is wrong with
 // a field.
-func readNoted(call *usage.ServiceCall, booksIn, booksNow, reading string, check func(field, says string)) {
+func readNoted(say *words.Words, call *usage.ServiceCall, booksIn, booksNow, reading string, check func(field, says string)) {
 	var says string
-	call.BooksIn, says = booksField(booksIn)
+	call.BooksIn, says = booksField(say, booksIn)
 	check("books-in", says)
-	call.BooksNow, says = booksField(booksNow)
+	call.BooksNow, says = booksField(say, booksNow)
 	check("books-now", says)
-	call.Reading, says = readingField(reading)
+	call.Reading, says = readingField(say, reading)
 	check("reading", says)
 	if call.Reading != nil && !call.Did(usage.CallClockSet) {
 		call.Kinds = append(call.Kinds, usage.CallTimeNoted)
 	}
 }
 
-func withinField(s string) (int32, string) {
+func withinField(say *words.Words, s string) (int32, string) {
 	n, err := strconv.ParseInt(s, 10, 32)
 	if err != nil || n < 0 {
-		return 0, web.WithinUnread
+		return 0, say.Say(web.WithinUnread)
 	}
 	return int32(n), ""
 }
 
-func booksField(s string) (*int32, string) {
+func booksField(say *words.Words, s string) (*int32, string) {
 	if s == "" {
 		return nil, ""
 	}
 	v, err := strconv.ParseInt(s, 10, 32)
 	if err != nil || v < 0 {
-		return nil, web.BooksUnread
+		return nil, say.Say(web.BooksUnread)
 	}
 	n := int32(v)
 	return &n, ""
 }
 
 // readingField reads what a logger's clock showed, in wall seconds.
-func readingField(s string) (*int64, string) {
+func readingField(say *words.Words, s string) (*int64, string) {
 	if s == "" {
 		return nil, ""
 	}
@@ -336,5 +342,5 @@ func readingField(s string) (*int64, string) {
 			return &reading, ""
 		}
 	}
-	return nil, web.ReadingUnread
+	return nil, say.Say(web.ReadingUnread)
 }

@@ -14,6 +14,7 @@ import (
 	"doorleaf/store"
 	"doorleaf/usage"
 	"doorleaf/web"
+	"doorleaf/web/words"
 )
 
 func (s *server) routeCard(r chi.Router) {
@@ -69,7 +70,7 @@ func (s *server) siteCards(w http.ResponseWriter, r *http.Request) error {
 	if err != nil {
 		return err
 	}
-	page := web.CardsPage{Base: web.Base{Trail: web.TrailToSite(heading(site.Site))}, Site: heading(site.Site)}
+	page := web.CardsPage{Base: web.Base{Trail: web.TrailToSite(s.words(r.Context()), heading(site.Site))}, Site: heading(site.Site)}
 	for _, c := range cards {
 		page.Cards = append(page.Cards, cardRow(c))
 	}
@@ -94,6 +95,7 @@ func (s *server) card(w http.ResponseWriter, r *http.Request) error {
 }
 
 func (s *server) sendCard(w http.ResponseWriter, r *http.Request, status int, removed string, faults web.FieldFaults) error {
+	say := s.words(r.Context())
 	kept := cardOf(r)
 	data, err := s.Store.CardBytes(r.Context(), kept.ID)
 	if err != nil {
@@ -108,14 +110,14 @@ func (s *server) sendCard(w http.ResponseWriter, r *http.Request, status int, re
 		return err
 	}
 	page := web.CardPage{
-		Base: web.Base{Trail: web.TrailToCards(heading(kept.site))},
+		Base: web.Base{Trail: web.TrailToCards(say, heading(kept.site))},
 		Site: heading(kept.site), Card: cardRow(kept.Card),
-		Reads: web.Reads(file.Encoding, file.LineEnd, dialectWords(file)), Evidence: file.Dialect.Evidence,
+		Reads: web.Reads(say, file.Encoding, file.LineEnd, dialectWords(file)), Evidence: file.Dialect.Evidence,
 		From: (at-1)/linesShown*linesShown + 1, Removed: removed, Form: faults,
 	}
 	page.To = min(page.From+linesShown-1, file.Lines)
-	page.Lines = cardLines(data, file, page.From, page.To)
-	page.Pages = linePages(kept.ID, page.From, file.Lines)
+	page.Lines = cardLines(say, data, file, page.From, page.To)
+	page.Pages = linePages(say, kept.ID, page.From, file.Lines)
 	for _, c := range file.Complaints[:min(len(file.Complaints), complaintsShown)] {
 		page.Faults = append(page.Faults, web.CardFault{Line: c.Line, Reason: c.Reason, Href: lineAddress(kept.ID, int32(c.Line))})
 	}
@@ -127,6 +129,7 @@ func (s *server) sendCard(w http.ResponseWriter, r *http.Request, status int, re
 // time as it was filled in keeps its instant, which in an hour that comes twice
 // may be the second.
 func (s *server) setRemoval(w http.ResponseWriter, r *http.Request) error {
+	say := s.words(r.Context())
 	if err := readForm(w, r); err != nil {
 		return err
 	}
@@ -137,12 +140,12 @@ func (s *server) setRemoval(w http.ResponseWriter, r *http.Request) error {
 	switch {
 	case r.PostForm.Get("away") != "":
 	case given == "":
-		says = web.TimeUnread
+		says = say.Say(web.TimeUnread)
 	case kept.RemovedAt != nil && given == localTime(kept.site.Zone, *kept.RemovedAt, localSecond):
 		at = kept.RemovedAt
 	default:
 		var instant int64
-		instant, says = localInstant(given, kept.site.Zone)
+		instant, says = localInstant(say, given, kept.site.Zone)
 		at = &instant
 	}
 	if says == "" {
@@ -154,7 +157,7 @@ func (s *server) setRemoval(w http.ResponseWriter, r *http.Request) error {
 		if usage.KindOf(err) != usage.Invalid {
 			return err
 		}
-		says = strings.TrimSpace(web.Problem(err) + " " + web.Try(err))
+		says = strings.TrimSpace(web.Problem(say, err) + " " + web.Try(say, err))
 	}
 	return s.sendCard(w, r, http.StatusBadRequest, given, web.FieldFaults{{Field: "removed", Says: says}})
 }
@@ -199,7 +202,7 @@ func lineOf(r *http.Request, lines int) (int, error) {
 }
 
 // cardLines are the lines from to to with what was made of each.
-func cardLines(data []byte, file *cardfile.File, from, to int) []web.CardLine {
+func cardLines(say *words.Words, data []byte, file *cardfile.File, from, to int) []web.CardLine {
 	lines := make([]web.CardLine, 0, to-from+1)
 	for i, text := range cardfile.LineTexts(data, from, to) {
 		line := web.CardLine{Line: from + i, Raw: text, What: "header"}
@@ -213,7 +216,7 @@ func cardLines(data []byte, file *cardfile.File, from, to int) []web.CardLine {
 	}
 	for _, row := range file.Rows {
 		if i := int(row.Line) - from; i >= 0 && i < len(lines) {
-			lines[i].What, lines[i].Reason, lines[i].Open = "row", web.RowDoubt(row.Timed, row.Suspect), rowWords(row)
+			lines[i].What, lines[i].Reason, lines[i].Open = "row", web.RowDoubt(say, row.Timed, row.Suspect), rowWords(say, row)
 		}
 	}
 	for _, c := range file.Complaints {
@@ -225,22 +228,22 @@ func cardLines(data []byte, file *cardfile.File, from, to int) []web.CardLine {
 }
 
 // rowWords says what a row was read as.
-func rowWords(row cardfile.Row) string {
+func rowWords(say *words.Words, row cardfile.Row) string {
 	when := ""
 	if row.Timed {
-		when = web.WallSeconds(row.Reading)
+		when = say.WallSeconds(row.Reading)
 	}
 	switch row.Event {
 	case cardfile.Open:
-		return web.RowOpened(when)
+		return web.RowOpened(say, when)
 	case cardfile.Close:
-		return web.RowShut(when)
+		return web.RowShut(say, when)
 	}
-	return web.RowWhole(when, row.OpenS)
+	return web.RowWhole(say, when, row.OpenS)
 }
 
 // linePages links to the first, last and neighbouring pages of lines.
-func linePages(id string, from, lines int) []web.Link {
+func linePages(say *words.Words, id string, from, lines int) []web.Link {
 	if lines <= linesShown {
 		return nil
 	}
@@ -250,12 +253,12 @@ func linePages(id string, from, lines int) []web.Link {
 		links = append(links, web.Link{Href: fmt.Sprintf("/cards/%s?line=%d#lines", id, line), Text: text})
 	}
 	if from > 1 {
-		add(web.FirstLines, 1)
-		add(web.EarlierLines, from-linesShown)
+		add(say.Say(web.FirstLines), 1)
+		add(say.Say(web.EarlierLines), from-linesShown)
 	}
 	if from < last {
-		add(web.LaterLines, from+linesShown)
-		add(web.LastLines, last)
+		add(say.Say(web.LaterLines), from+linesShown)
+		add(say.Say(web.LastLines), last)
 	}
 	return links
 }
@@ -292,7 +295,7 @@ func attachment(name string) string {
 func (s *server) withdrawForm(w http.ResponseWriter, r *http.Request) error {
 	kept := cardOf(r)
 	return s.send(w, r, http.StatusOK, web.WithdrawPage{
-		Base: web.Base{Trail: web.TrailToCards(heading(kept.site))},
+		Base: web.Base{Trail: web.TrailToCards(s.words(r.Context()), heading(kept.site))},
 		Site: heading(kept.site), Card: cardRow(kept.Card),
 	})
 }

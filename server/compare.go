@@ -13,6 +13,7 @@ import (
 	"doorleaf/usage"
 	"doorleaf/web"
 	"doorleaf/web/chart"
+	"doorleaf/web/words"
 )
 
 func (s *server) routeCompare(r chi.Router) {
@@ -48,7 +49,7 @@ func (s *server) compare(w http.ResponseWriter, r *http.Request) error {
 	if err != nil {
 		return err
 	}
-	page.Sites, page.Seasons = siteTicks(all, sites), seasonTicks(all, sites, seasons)
+	page.Sites, page.Seasons = siteTicks(all, sites), seasonTicks(s.words(r.Context()), all, sites, seasons)
 	return s.send(w, r, http.StatusOK, page)
 }
 
@@ -157,12 +158,13 @@ func (s *server) sidesOf(ctx context.Context, sites []siteSeasons, names []strin
 
 // comparePage is the page without its form.
 func (s *server) comparePage(ctx context.Context, sides []comparedSide) (web.ComparePage, error) {
-	page := web.ComparePage{Base: web.Base{Trail: web.TrailToNetwork()}}
+	say := s.words(ctx)
+	page := web.ComparePage{Base: web.Base{Trail: web.TrailToNetwork(say)}}
 	if len(sides) < 2 {
-		page.Lead = web.CompareLead(nil)
+		page.Lead = web.CompareLead(say, nil)
 		return page, nil
 	}
-	names := sideNames(sides)
+	names := sideNames(s.words(ctx), sides)
 	for i, side := range sides {
 		row := web.CompareSide{
 			Site: heading(side.Site), Name: names[i], First: i == 0, Figures: side.figures,
@@ -174,26 +176,27 @@ func (s *server) comparePage(ctx context.Context, sides []comparedSide) (web.Com
 			if row.Ratio, row.Shared, err = usage.RatioBetween(side.Side, sides[0].Side); err != nil {
 				return page, err
 			}
-			row.Says = web.RatioSays(names[i], names[0], row.Ratio, row.Shared)
+			row.Says = web.RatioSays(say, names[i], names[0], row.Ratio, row.Shared)
 		}
 		page.Sides = append(page.Sides, row)
 	}
-	page.Lead, page.Notes = web.CompareLead(page.Sides), web.CompareNotes(page.Sides)
+	page.Lead, page.Notes = web.CompareLead(say, page.Sides), web.CompareNotes(say, page.Sides)
 	return page, s.addHours(ctx, &page, sides)
 }
 
-func sideNames(sides []comparedSide) []string {
+func sideNames(say *words.Words, sides []comparedSide) []string {
 	sites, seasons := make([]string, len(sides)), make([]string, len(sides))
 	for i, side := range sides {
-		sites[i], seasons[i] = side.Site.Name, web.SeasonWords(side.Season)
+		sites[i], seasons[i] = side.Site.Name, say.Season(side.Season)
 	}
 	return web.SideNames(sites, seasons)
 }
 
 // addHours draws the hours of the day of all sides on one scale.
 func (s *server) addHours(ctx context.Context, page *web.ComparePage, sides []comparedSide) error {
+	say := s.words(ctx)
 	if s.Charts == nil {
-		page.Problem = web.ChartMissing
+		page.Problem = say.Say(web.ChartMissing)
 		return nil
 	}
 	hours := make([]chart.HourSide, len(sides))
@@ -212,7 +215,7 @@ func (s *server) addHours(ctx context.Context, page *web.ComparePage, sides []co
 	figures, err := s.Charts.HoursTogether(ctx, hours)
 	if err != nil {
 		s.Log.Warn("draw chart", "chart", "hours side by side", "err", err)
-		page.Problem = web.ChartMissing
+		page.Problem = say.Say(web.ChartMissing)
 		return nil
 	}
 	for _, f := range figures {
@@ -242,7 +245,7 @@ func siteTicks(all, chosen []siteSeasons) []web.Option {
 
 // seasonTicks are the seasons in which the chosen sites, or all where none is
 // chosen, recorded anything, and those asked for, the latest first.
-func seasonTicks(all, chosen []siteSeasons, asked []string) (options []web.Option) {
+func seasonTicks(say *words.Words, all, chosen []siteSeasons, asked []string) (options []web.Option) {
 	from := chosen
 	if len(from) == 0 {
 		from = all
@@ -254,7 +257,7 @@ func seasonTicks(all, chosen []siteSeasons, asked []string) (options []web.Optio
 		}
 	}
 	for _, name := range names {
-		options = append(options, web.Option{Value: name, Says: seasonWordsOf(name), Chosen: slices.Contains(asked, name)})
+		options = append(options, web.Option{Value: name, Says: seasonWordsOf(say, name), Chosen: slices.Contains(asked, name)})
 	}
 	return options
 }

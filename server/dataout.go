@@ -14,6 +14,7 @@ import (
 
 	"doorleaf/usage"
 	"doorleaf/web"
+	"doorleaf/web/words"
 )
 
 func (s *server) routeDataOut(r chi.Router) {
@@ -39,16 +40,16 @@ func (s *server) sendDataOut(w http.ResponseWriter, r *http.Request, status int,
 	}
 	page.Sites = len(all)
 	for _, name := range seasonNames(all) {
-		page.Seasons = append(page.Seasons, web.Option{Value: name, Says: seasonTitle(name, all), Chosen: name == season})
+		page.Seasons = append(page.Seasons, web.Option{Value: name, Says: seasonTitle(s.words(r.Context()), name, all), Chosen: name == season})
 	}
 	return s.send(w, r, status, page)
 }
 
 // seasonTitle is a season's name in words, as at the first site that has it.
-func seasonTitle(name string, all []siteSeasons) string {
+func seasonTitle(say *words.Words, name string, all []siteSeasons) string {
 	for _, site := range all {
 		if season, err := usage.ParseSeason(name, site.hemisphere()); err == nil {
-			return web.SeasonWords(season)
+			return say.Season(season)
 		}
 	}
 	return name
@@ -57,7 +58,7 @@ func seasonTitle(name string, all []siteSeasons) string {
 // dataOutFile sends what the form asks for. It is written to a temporary file first,
 // so that nothing is sent by halves, and one at a time.
 func (s *server) dataOutFile(w http.ResponseWriter, r *http.Request) error {
-	export, form, faults := readDataOut(r.URL.Query())
+	export, form, faults := readDataOut(s.words(r.Context()), r.URL.Query())
 	if len(faults) > 0 {
 		return s.sendDataOut(w, r, http.StatusBadRequest, web.DataOutPage{Form: form, Faults: faults}, export.Season)
 	}
@@ -116,7 +117,7 @@ func (e Export) fileName() string {
 }
 
 // readDataOut reads the form. What only another choice needs is passed over.
-func readDataOut(q url.Values) (Export, web.DataOutForm, web.FieldFaults) {
+func readDataOut(say *words.Words, q url.Values) (Export, web.DataOutForm, web.FieldFaults) {
 	form := web.DataOutForm{Format: q.Get("format"), Fine: q.Get("fine") != "", Least: strings.TrimSpace(q.Get("least")), Name: strings.TrimSpace(q.Get("name"))}
 	export := Export{Format: form.Format}
 	var faults web.FieldFaults
@@ -136,7 +137,7 @@ func readDataOut(q url.Values) (Export, web.DataOutForm, web.FieldFaults) {
 	if !form.Fine {
 		var err error
 		if export.Coarse, err = strconv.Atoi(form.Least); err != nil || export.Coarse < 1 || export.Coarse > mostLeast {
-			faults = append(faults, web.FieldFault{Field: "least", Says: fmt.Sprintf("Give a whole number from 1 to %s.", web.Number(mostLeast))})
+			faults = append(faults, web.FieldFault{Field: "least", Says: fmt.Sprintf("Give a whole number from 1 to %s.", say.Number(mostLeast))})
 		}
 	}
 	return export, form, faults

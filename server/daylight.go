@@ -11,12 +11,14 @@ import (
 	"doorleaf/usage"
 	"doorleaf/web"
 	"doorleaf/web/chart"
+	"doorleaf/web/words"
 )
 
 // daylight shows visits against sunrise and sunset.
 func (s *server) daylight(w http.ResponseWriter, r *http.Request) error {
+	say := s.words(r.Context())
 	site := siteOf(r)
-	page := web.DaylightPage{Base: web.Base{Trail: web.TrailToSite(heading(site.Site))}, Site: heading(site.Site)}
+	page := web.DaylightPage{Base: web.Base{Trail: web.TrailToSite(say, heading(site.Site))}, Site: heading(site.Site)}
 	outlook, err := s.Store.Outlook(r.Context(), site.Code)
 	if err != nil {
 		return err
@@ -26,10 +28,10 @@ func (s *server) daylight(w http.ResponseWriter, r *http.Request) error {
 		return err
 	}
 	all := shares[len(shares)-1]
-	page.Lead = web.DaylightLead(all)
+	page.Lead = web.DaylightLead(say, all)
 	if all.Visits > 0 {
-		page.Mind = web.DaylightMinds(all)
-		page.Rows = daylightRows(site.Code, shares)
+		page.Mind = web.DaylightMinds(say, all)
+		page.Rows = daylightRows(say, site.Code, shares)
 	}
 	if len(outlook.Days) > 0 && s.Charts != nil {
 		in := chart.DaylightIn{Site: site.Site, Visits: outlook.Visits, Days: outlook.Days}
@@ -43,14 +45,14 @@ func (s *server) daylight(w http.ResponseWriter, r *http.Request) error {
 }
 
 // daylightRows writes the seasons, the latest first, and all time.
-func daylightRows(code string, shares []usage.DaylightShare) []web.DaylightRow {
+func daylightRows(say *words.Words, code string, shares []usage.DaylightShare) []web.DaylightRow {
 	var rows []web.DaylightRow
 	for i := len(shares) - 1; i >= 0; i-- {
 		d := shares[i]
-		row := web.DaylightRow{Season: web.AllTime, Visits: d.Visits, Counts: d.Counts, Shares: d.Shares, EitherSide: d.EitherSide}
+		row := web.DaylightRow{Season: say.Say(web.AllTime), Visits: d.Visits, Counts: d.Counts, Shares: d.Shares, EitherSide: d.EitherSide}
 		q := url.Values{"light": {"dark"}}
 		if d.Season != nil {
-			row.Season = web.SeasonWords(*d.Season)
+			row.Season = say.Season(*d.Season)
 			q.Set("from", d.Season.First().String())
 			q.Set("to", d.Season.Last().String())
 		}

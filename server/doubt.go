@@ -9,6 +9,7 @@ import (
 	"doorleaf/store"
 	"doorleaf/usage"
 	"doorleaf/web"
+	"doorleaf/web/words"
 )
 
 // What speaks for or against a site beside a card's tag, rows and folder. It never
@@ -134,11 +135,11 @@ func together(held []usage.Stretch) int64 {
 
 // doubt asks about a card that is to be kept at a site although something speaks
 // against it; "" where nothing does.
-func (d *desk) doubt(c *readCard, code string) string {
+func (d *desk) doubt(say *words.Words, c *readCard, code string) string {
 	if code == "" || c.kept == code {
 		return ""
 	}
-	if says := question(c, code, d.sites); says != "" {
+	if says := question(say, c, code, d.sites); says != "" {
 		return says
 	}
 	name := nameOf(d.sites, code)
@@ -149,10 +150,10 @@ func (d *desk) doubt(c *readCard, code string) string {
 		return ""
 	}
 	if days, other := d.kept.clash(c, code, d.of(code)); days > 0 {
-		return web.ClashQuestion(days, name, other)
+		return web.ClashQuestion(say, days, name, other)
 	}
 	if follows, after := d.kept.following(c.file); follows != "" && follows != code && len(d.kept[code]) > 0 {
-		return web.FollowsOther(after, nameOf(d.sites, follows), name)
+		return web.FollowsOther(say, after, nameOf(d.sites, follows), name)
 	}
 	return ""
 }
@@ -170,9 +171,9 @@ func (d *desk) of(code string) []*readCard {
 
 // place proposes a site for the cards that neither tag nor rows nor folder tell, by
 // what the other cards and the ends of the logbooks say, and notes what is doubtful.
-func (d *desk) place() {
+func (d *desk) place(say *words.Words) {
 	for i := range d.cards {
-		d.twins(i)
+		d.twins(say, i)
 	}
 	for i := range d.cards {
 		c := &d.cards[i]
@@ -180,16 +181,16 @@ func (d *desk) place() {
 			continue
 		}
 		if code, after := d.kept.following(c.file); code != "" {
-			c.propose(code, web.WhyFollows(after), web.FollowsQuestion(after, nameOf(d.sites, code)))
+			c.propose(code, web.WhyFollows(say, after), web.FollowsQuestion(say, after, nameOf(d.sites, code)))
 		} else if code := d.byHand(c); code != "" {
-			c.propose(code, web.WhyHand, web.HandQuestion(nameOf(d.sites, code)))
+			c.propose(code, say.Say(web.WhyHand), web.HandQuestion(say, nameOf(d.sites, code)))
 		}
 	}
-	d.lastOne()
+	d.lastOne(say)
 	for i := range d.cards {
 		c := &d.cards[i]
 		if c.file != nil && c.held == "" {
-			c.held = d.doubt(c, c.given.site)
+			c.held = d.doubt(say, c, c.given.site)
 		}
 	}
 }
@@ -201,7 +202,7 @@ func (c *readCard) propose(code, why, asks string) {
 
 // twins looks for a card among the others on the tray that holds the same bytes, or
 // rows of it, and lets a card without a site share that one's.
-func (d *desk) twins(i int) {
+func (d *desk) twins(say *words.Words, i int) {
 	c := &d.cards[i]
 	if c.file == nil {
 		return
@@ -213,18 +214,18 @@ func (d *desk) twins(i int) {
 		case o.id == c.id && n < i:
 			c.twin = o.label
 			if c.given.site == "" && o.given.site != "" {
-				c.given.site, c.why = o.given.site, web.WhyTwin(o.label)
+				c.given.site, c.why = o.given.site, web.WhyTwin(say, o.label)
 			}
 		case len(d.cards) <= besideMost && o.id != c.id && c.given.site == "" && c.advice.held == "" && o.given.site != "" && o.told == "":
 			if rows := store.SharedRows(c.file, o.file); rows > 0 {
-				c.given.site, c.why = o.given.site, web.WhyShared(rows, o.label)
+				c.given.site, c.why = o.given.site, web.WhyShared(say, rows, o.label)
 			}
 		}
 	}
 }
 
 // lastOne proposes the one site without a card for the one card without a site.
-func (d *desk) lastOne() {
+func (d *desk) lastOne(say *words.Words) {
 	var lone *readCard
 	without := map[string]bool{}
 	for _, site := range d.sites {
@@ -246,6 +247,6 @@ func (d *desk) lastOne() {
 	}
 	for code := range without {
 		name := nameOf(d.sites, code)
-		lone.propose(code, web.WhyLast, web.LastQuestion(name))
+		lone.propose(code, say.Say(web.WhyLast), web.LastQuestion(say, name))
 	}
 }

@@ -38,9 +38,10 @@ func (s *server) journal(w http.ResponseWriter, r *http.Request) error {
 	if page.Zone, err = s.networkZone(r.Context()); err != nil {
 		return err
 	}
+	say := s.words(r.Context())
 	for _, e := range entries {
 		page.Entries = append(page.Entries, web.JournalEntry{
-			At: e.At, Role: e.Actor.Role, Who: e.Actor.Who, Deed: string(e.Deed), Site: e.Site, Says: e.Says, Undo: undoAddress(e),
+			At: e.At, Role: web.RoleWords(say, e.Actor.Role), Who: e.Actor.Who, Deed: say.Retell(string(e.Deed)), Site: e.Site, Says: say.Retell(e.Says), Undo: undoAddress(e),
 		})
 	}
 	if more {

@@ -7,15 +7,17 @@ import (
 
 	"doorleaf/usage"
 	"doorleaf/web"
+	"doorleaf/web/words"
 )
 
 // light answers whether a light would help.
 func (s *server) light(w http.ResponseWriter, r *http.Request) error {
+	say := s.words(r.Context())
 	site := heading(siteOf(r).Site)
-	rule, lamp, form, faults := readLight(r.URL.Query())
+	rule, lamp, form, faults := readLight(say, r.URL.Query())
 	page := web.LightPage{
-		Base: web.Base{Trail: web.TrailToSite(site)}, Site: site, Form: form, Faults: faults,
-		Rule: web.LightRuleWords(rule), Cautions: []string{web.CautionLight},
+		Base: web.Base{Trail: web.TrailToSite(say, site)}, Site: site, Form: form, Faults: faults,
+		Rule: web.LightRuleWords(say, rule), Cautions: []string{say.Say(web.CautionLight)},
 	}
 	outlook, err := s.Store.Outlook(r.Context(), site.Code)
 	if err != nil {
@@ -26,8 +28,8 @@ func (s *server) light(w http.ResponseWriter, r *http.Request) error {
 		return err
 	}
 	page.Lead, page.Verdict = a.Says, string(a.Verdict)
-	page.Rates, page.Mind = web.LightRates(a), web.LightMinds(a)
-	page.Cost, page.CostSays = web.LightCostFacts(a.Cost), web.LightCostSays(a.Cost)
+	page.Rates, page.Mind = web.LightRates(say, a), web.LightMinds(say, a)
+	page.Cost, page.CostSays = web.LightCostFacts(say, a.Cost), web.LightCostSays(say, a.Cost)
 	status := http.StatusOK
 	if len(faults) > 0 {
 		status = http.StatusBadRequest
@@ -40,7 +42,7 @@ func (s *server) light(w http.ResponseWriter, r *http.Request) error {
 var usualLamp = usage.Lamp{CurrentMA: 20}
 
 // readLight reads what was asked; a field that is not there has its usual value.
-func readLight(q url.Values) (usage.LightRule, usage.Lamp, web.LightForm, web.FieldFaults) {
+func readLight(say *words.Words, q url.Values) (usage.LightRule, usage.Lamp, web.LightForm, web.FieldFaults) {
 	rule, lamp := usage.DefaultLightRule, usualLamp
 	var faults web.FieldFaults
 	weeks := float64(rule.Weeks)
@@ -51,7 +53,7 @@ func readLight(q url.Values) (usage.LightRule, usage.Lamp, web.LightForm, web.Fi
 		}
 		n, ok := numberField(text)
 		if !ok || n < low || n > high {
-			faults = append(faults, web.FieldFault{Field: name, Says: web.LampUnread(low, high)})
+			faults = append(faults, web.FieldFault{Field: name, Says: web.LampUnread(say, low, high)})
 			return text
 		}
 		*v = n
@@ -81,7 +83,7 @@ type lightJSON struct {
 }
 
 func (s *server) apiLight(w http.ResponseWriter, r *http.Request) error {
-	rule, lamp, _, faults := readLight(r.URL.Query())
+	rule, lamp, _, faults := readLight(s.words(r.Context()), r.URL.Query())
 	if len(faults) > 0 {
 		return invalid(faults[0].Field+" is no number that makes sense", faults[0].Says)
 	}

@@ -19,6 +19,7 @@ import (
 	"doorleaf/store"
 	"doorleaf/usage"
 	"doorleaf/web"
+	"doorleaf/web/words"
 )
 
 func (s *server) routeMerge(r chi.Router) {
@@ -33,10 +34,11 @@ func (s *server) mergeForm(w http.ResponseWriter, r *http.Request) error {
 }
 
 func (s *server) sendMerge(w http.ResponseWriter, r *http.Request, status int, page web.MergePage) error {
-	page.Base = web.Base{Trail: web.TrailToNetwork()}
+	say := s.words(r.Context())
+	page.Base = web.Base{Trail: web.TrailToNetwork(say)}
 	page.Most = importer.Megabytes(s.bundleMost())
 	if page.Lead == "" {
-		page.Lead = web.MergeAsk
+		page.Lead = say.Say(web.MergeAsk)
 	}
 	w.Header().Set("Cache-Control", "no-store")
 	return s.send(w, r, status, page)
@@ -45,6 +47,7 @@ func (s *server) sendMerge(w http.ResponseWriter, r *http.Request, status int, p
 // bringBundle reads a bundle and lays it on a tray of its own. Nothing is taken over
 // yet.
 func (s *server) bringBundle(w http.ResponseWriter, r *http.Request) error {
+	say := s.words(r.Context())
 	select {
 	case s.uploads <- struct{}{}:
 		defer func() { <-s.uploads }()
@@ -55,12 +58,12 @@ func (s *server) bringBundle(w http.ResponseWriter, r *http.Request) error {
 	moreTime(w, slowWork)
 	r.Body = steady(w, r.Body, s.stall, slowWork)
 	r.Body = http.MaxBytesReader(w, r.Body, s.bundleMost()+formBytes)
-	name, data, err := bundleOf(r, s.bundleMost())
+	name, data, err := bundleOf(say, r, s.bundleMost())
 	if err == nil {
 		_, err = s.readBundle(name, data)
 	}
 	if kind := usage.KindOf(err); kind != 0 {
-		says := strings.TrimSpace(web.Problem(err) + " " + web.Try(err))
+		says := strings.TrimSpace(web.Problem(say, err) + " " + web.Try(say, err))
 		return s.sendMerge(w, r, statuses[kind], web.MergePage{Faults: web.FieldFaults{{Field: "bundle", Says: says}}})
 	}
 	if err != nil {
@@ -74,8 +77,8 @@ func (s *server) bringBundle(w http.ResponseWriter, r *http.Request) error {
 }
 
 // bundleOf reads the one file of the form.
-func bundleOf(r *http.Request, most int64) (name string, data []byte, err error) {
-	none := &usage.Fault{Kind: usage.Invalid, What: web.MergeNoFile}
+func bundleOf(say *words.Words, r *http.Request, most int64) (name string, data []byte, err error) {
+	none := &usage.Fault{Kind: usage.Invalid, What: say.Say(web.MergeNoFile)}
 	parts, err := r.MultipartReader()
 	if err != nil {
 		none.Err = err
@@ -98,7 +101,7 @@ func bundleOf(r *http.Request, most int64) (name string, data []byte, err error)
 		data = held.Bytes()
 		switch {
 		case int64(len(data)) > most || err != nil && kindOfBody(err) == usage.TooLarge:
-			return name, nil, &usage.Fault{Kind: usage.TooLarge, What: web.MergeBigFile, Try: web.MergeTry}
+			return name, nil, &usage.Fault{Kind: usage.TooLarge, What: say.Say(web.MergeBigFile), Try: say.Say(web.MergeTry)}
 		case err != nil:
 			return name, nil, &usage.Fault{Kind: usage.Invalid, What: "the upload broke off", Try: "Send it again.", Err: err}
 		}
@@ -147,12 +150,13 @@ func (s *server) mergeBundle(w http.ResponseWriter, r *http.Request) error {
 	if err != nil {
 		return err
 	}
-	return s.sendMerge(w, r, http.StatusOK, mergePage(r, name, m, nil))
+	return s.sendMerge(w, r, http.StatusOK, mergePage(s.words(r.Context()), r, name, m, nil))
 }
 
 // takeBundle merges with the answers that were given, or shows the questions again that
 // are open.
 func (s *server) takeBundle(w http.ResponseWriter, r *http.Request) error {
+	say := s.words(r.Context())
 	if s.slips.get(chi.URLParam(r, "bundle")).merged != nil {
 		return seeOther(w, r, r.URL.Path) // the button was pressed twice
 	}
@@ -168,11 +172,11 @@ func (s *server) takeBundle(w http.ResponseWriter, r *http.Request) error {
 	if err != nil {
 		return err
 	}
-	page := mergePage(r, name, m, r.PostForm)
+	page := mergePage(say, r, name, m, r.PostForm)
 	if len(m.Questions) > 0 {
 		return s.sendMerge(w, r, http.StatusConflict, page)
 	}
-	page.Done, page.Lead = true, web.MergeLead(0, len(m.Sites), true)
+	page.Done, page.Lead = true, web.MergeLead(say, 0, len(m.Sites), true)
 	s.slips.put(page.Bundle, slip{merged: &page})
 	if err := s.Store.ThrowTray(context.WithoutCancel(r.Context()), page.Bundle); err != nil && usage.KindOf(err) != usage.NotFound {
 		return err
@@ -201,11 +205,11 @@ func answersOf(form url.Values) map[string]string {
 
 // mergePage says what a merge asks or does. form is what was answered; nil: nothing
 // yet.
-func mergePage(r *http.Request, name string, m store.Merged, form url.Values) web.MergePage {
-	page := web.MergePage{Bundle: chi.URLParam(r, "bundle"), Name: name, Lead: web.MergeLead(len(m.Questions), len(m.Sites), false)}
+func mergePage(say *words.Words, r *http.Request, name string, m store.Merged, form url.Values) web.MergePage {
+	page := web.MergePage{Bundle: chi.URLParam(r, "bundle"), Name: name, Lead: web.MergeLead(say, len(m.Questions), len(m.Sites), false)}
 	for _, site := range m.Sites {
 		page.Sites = append(page.Sites, web.MergedSite{
-			Code: site.Code, Says: web.MergedWords(site.New, site.Cards, site.Withdrawn, site.Records, site.Fields, site.Gained),
+			Code: site.Code, Says: web.MergedWords(say, site.New, site.Cards, site.Withdrawn, site.Records, site.Fields, site.Gained),
 		})
 	}
 	earlier := answersOf(form)
@@ -214,17 +218,17 @@ func mergePage(r *http.Request, name string, m store.Merged, form url.Values) we
 		open[q.Key] = true
 	}
 	for _, q := range m.Questions {
-		page.Questions = append(page.Questions, mergeQuestion(&page, q, form))
+		page.Questions = append(page.Questions, mergeQuestion(say, &page, q, form))
 	}
 	for _, key := range slices.Sorted(maps.Keys(earlier)) { // answered already: carried along
 		if !open[key] && len(m.Questions) > 0 {
-			page.Questions = append(page.Questions, answeredQuestion(key, form))
+			page.Questions = append(page.Questions, answeredQuestion(say, key, form))
 		}
 	}
 	return page
 }
 
-func mergeQuestion(page *web.MergePage, q store.MergeQuestion, form url.Values) web.MergeQuestion {
+func mergeQuestion(say *words.Words, page *web.MergePage, q store.MergeQuestion, form url.Values) web.MergeQuestion {
 	sum := sha256.Sum256([]byte(q.Key))
 	one := web.MergeQuestion{ID: "q" + hex.EncodeToString(sum[:6]), Key: q.Key, Says: q.Says, Code: form.Get(codeField + q.Key)}
 	given := form.Get(q.Key)
@@ -236,20 +240,20 @@ func mergeQuestion(page *web.MergePage, q store.MergeQuestion, form url.Values) 
 	if form == nil {
 		return one
 	}
-	says := web.MergeChoose
+	says := say.Say(web.MergeChoose)
 	if strings.HasSuffix(given, ":CODE") {
-		says = web.MergeNoCode
+		says = say.Say(web.MergeNoCode)
 	}
 	page.Faults = append(page.Faults, web.FieldFault{Field: one.ID, Says: fmt.Sprintf("%s: %s", q.Says, says)})
 	return one
 }
 
 // answeredQuestion keeps an answer in the form while others are open.
-func answeredQuestion(key string, form url.Values) web.MergeQuestion {
+func answeredQuestion(say *words.Words, key string, form url.Values) web.MergeQuestion {
 	sum := sha256.Sum256([]byte(key))
 	given := form.Get(key)
 	return web.MergeQuestion{
-		ID: "q" + hex.EncodeToString(sum[:6]), Key: key, Says: web.MergeAnswered + " " + key, Code: form.Get(codeField + key),
+		ID: "q" + hex.EncodeToString(sum[:6]), Key: key, Says: say.Say(web.MergeAnswered) + " " + key, Code: form.Get(codeField + key),
 		Choices: []web.MergeChoice{{Value: given, Says: given, Chosen: true, Coded: strings.HasSuffix(given, ":CODE")}},
 	}
 }

@@ -14,6 +14,7 @@ import (
 	"doorleaf/usage"
 	"doorleaf/web"
 	"doorleaf/web/chart"
+	"doorleaf/web/words"
 )
 
 func (s *server) routeNetwork(r chi.Router) {
@@ -36,8 +37,9 @@ func (s *server) network(w http.ResponseWriter, r *http.Request) error {
 	if err != nil {
 		return err
 	}
+	say := s.words(r.Context())
 	for i := range rows {
-		row := s.networkSite(rows[i])
+		row := s.networkSite(say, rows[i])
 		sites[i] = rows[i].site // as the row was made from it
 		page.Visits += row.Visits
 		page.ExposedS += row.ExposedS
@@ -117,23 +119,32 @@ func (s *server) addHourProfile(ctx context.Context, row *networkRow, code strin
 }
 
 // networkSite is one row of the network page.
-func (s *server) networkSite(row networkRow) web.NetworkSite {
+func (s *server) networkSite(say *words.Words, row networkRow) web.NetworkSite {
 	site, now := row.site, s.Now().Unix()
 	out := web.NetworkSite{
 		Site: heading(site.Site), Weekly: row.weekly.Rate, Visits: row.weekly.Visits, ExposedS: row.weekly.ExposureS,
-		LastCard: site.LastCardAt, Cards: site.Cards, Hours: row.hours, Odd: row.odd, MoreOdd: row.open - len(row.odd),
-		Glance: web.GlanceOf(row.figures, row.season, row.open, site.LastCardAt, now),
+		LastCard: site.LastCardAt, Cards: site.Cards, Hours: row.hours, Odd: retold(say, row.odd), MoreOdd: row.open - len(row.odd),
+		Glance: web.GlanceOf(say, row.figures, row.season, row.open, site.LastCardAt, now),
 	}
 	if site.LastCardAt != nil {
-		out.Age = web.AgeWords(*site.LastCardAt, now)
+		out.Age = say.Age(*site.LastCardAt, now)
 	}
 	return out
+}
+
+// retold are sentences of findings in the words of the pages.
+func retold(say *words.Words, sentences []string) []string {
+	said := make([]string, len(sentences))
+	for i, s := range sentences {
+		said[i] = capital(say.Retell(s))
+	}
+	return said
 }
 
 // writeRows writes each row once for all that it says: what of it is kept with the
 // figures of its site, and what the hour and the other sites make of it.
 func (s *server) writeRows(r *http.Request, page *web.NetworkPage, rows []networkRow) error {
-	w := s.words(r)
+	w := s.words(r.Context())
 	for i := range page.Sites {
 		site, version := page.Sites[i], rows[i].version
 		if version == 0 {
@@ -190,17 +201,17 @@ func (s *server) addMap(r *http.Request, page *web.NetworkPage, sites []store.Si
 	if len(page.Sites) == 0 {
 		return nil
 	}
-	page.Glance = web.GlanceLead(page.Sites)
+	say := s.words(r.Context())
+	page.Glance = web.GlanceLead(say, page.Sites)
 	places := make([]usage.Point, len(sites))
 	shows := sha256.New()
 	for i, site := range sites {
 		places[i] = usage.Point{Latitude: site.Latitude, Longitude: site.Longitude}
 		fmt.Fprintf(shows, "%q %q %v %v %+v\n", site.Code, site.Name, places[i], page.Sites[i].Glance, estimateOr0(page.Sites[i].Weekly))
 	}
-	w := s.words(r)
 	var err error
-	page.Map, err = recall(r.Context(), s.memo, "", fmt.Sprintf("map %x %v", shows.Sum(nil), w.Region()), func(context.Context) (*web.NetworkMap, int, error) {
-		m, err := s.pages.MadeMap(*web.MapOf(page.Sites, places), w)
+	page.Map, err = recall(r.Context(), s.memo, "", fmt.Sprintf("map %x %v", shows.Sum(nil), say.Region()), func(context.Context) (*web.NetworkMap, int, error) {
+		m, err := s.pages.MadeMap(*web.MapOf(say, page.Sites, places), say)
 		return m, 2000 + len(m.Written), err
 	})
 	return err
@@ -224,7 +235,7 @@ func (s *server) oddAt(ctx context.Context, code string) (odd []string, open int
 	}
 	found := openFindings(findings)
 	for _, f := range found[:min(len(found), oddShown)] {
-		odd = append(odd, capital(f.Says))
+		odd = append(odd, f.Says)
 	}
 	return odd, len(found), nil
 }

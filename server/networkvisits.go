@@ -15,6 +15,7 @@ import (
 	"doorleaf/store"
 	"doorleaf/usage"
 	"doorleaf/web"
+	"doorleaf/web/words"
 )
 
 func (s *server) routeNetworkVisits(r chi.Router) {
@@ -157,6 +158,7 @@ func seasonAsked(q url.Values, sites []store.SiteSummary) (string, error) {
 
 // networkVisits lists the visits of all sites that the address asks for.
 func (s *server) networkVisits(w http.ResponseWriter, r *http.Request) error {
+	say := s.words(r.Context())
 	q := r.URL.Query()
 	all, err := s.allSeasons(r.Context())
 	if err != nil {
@@ -167,19 +169,19 @@ func (s *server) networkVisits(w http.ResponseWriter, r *http.Request) error {
 		sites[i] = all[i].SiteSummary
 	}
 	page := web.NetworkVisitsPage{
-		Base: web.Base{Trail: web.TrailToNetwork()},
+		Base: web.Base{Trail: web.TrailToNetwork(say)},
 		Form: web.VisitForm{
 			From: q.Get("from"), To: q.Get("to"), Weekday: q.Get("weekday"), Hour: q.Get("hour"), Light: q.Get("light"), Season: q.Get("season"),
 		},
-		Weekdays: web.WeekdayOptions(q.Get("weekday")), Hours: web.HourOptions(q.Get("hour")), Lights: web.LightOptions(q.Get("light")),
-		Notes: web.NetworkVisitsNotes(),
+		Weekdays: web.WeekdayOptions(say, q.Get("weekday")), Hours: web.HourOptions(say, q.Get("hour")), Lights: web.LightOptions(say, q.Get("light")),
+		Notes: web.NetworkVisitsNotes(say),
 	}
 	ask := networkAsk{}
 	if ask.season, err = seasonAsked(q, sites); err != nil {
 		return err
 	}
-	page.Seasons = seasonOptions(all, ask.season)
-	if ask.VisitPage, page.Faults = visitsAsked(q); len(page.Faults) > 0 {
+	page.Seasons = seasonOptions(say, all, ask.season)
+	if ask.VisitPage, page.Faults = visitsAsked(say, q); len(page.Faults) > 0 {
 		return s.send(w, r, http.StatusBadRequest, page)
 	}
 	ask.Limit = visitsShown
@@ -190,8 +192,8 @@ func (s *server) networkVisits(w http.ResponseWriter, r *http.Request) error {
 	if err != nil {
 		return err
 	}
-	page.Says = web.VisitsSay(list.count.Timed, list.count.Untimed, web.Asked{
-		From: ask.From, To: ask.To, Weekday: ask.Weekday, Hour: ask.Hour, Light: ask.Light, Boxes: list.boxes, Season: seasonWordsOf(ask.season), ExposedS: list.exposed,
+	page.Says = web.VisitsSay(say, list.count.Timed, list.count.Untimed, web.Asked{
+		From: ask.From, To: ask.To, Weekday: ask.Weekday, Hour: ask.Hour, Light: ask.Light, Boxes: list.boxes, Season: seasonWordsOf(s.words(r.Context()), ask.season), ExposedS: list.exposed,
 	})
 	for _, v := range list.visits {
 		page.Visits = append(page.Visits, web.NetworkVisit{Site: heading(v.site), Visit: visitShown(v.site.Code, v.VisitRow)})
@@ -203,24 +205,24 @@ func (s *server) networkVisits(w http.ResponseWriter, r *http.Request) error {
 }
 
 // seasonWordsOf writes the name of a season of either half of the world; "" for none.
-func seasonWordsOf(name string) string {
+func seasonWordsOf(say *words.Words, name string) string {
 	for _, h := range []usage.Hemisphere{usage.North, usage.South} {
 		if season, err := usage.ParseSeason(name, h); err == nil {
-			return web.SeasonWords(season)
+			return say.Season(season)
 		}
 	}
 	return ""
 }
 
 // seasonOptions are the seasons with recording, and the chosen one.
-func seasonOptions(all []siteSeasons, chosen string) []web.Option {
+func seasonOptions(say *words.Words, all []siteSeasons, chosen string) []web.Option {
 	names := seasonNames(all)
 	if chosen != "" && !slices.Contains(names, chosen) {
 		names = append(names, chosen)
 	}
-	options := []web.Option{{Value: "", Says: web.AllTime, Chosen: chosen == ""}}
+	options := []web.Option{{Value: "", Says: say.Say(web.AllTime), Chosen: chosen == ""}}
 	for _, name := range names {
-		options = append(options, web.Option{Value: name, Says: seasonWordsOf(name), Chosen: name == chosen})
+		options = append(options, web.Option{Value: name, Says: seasonWordsOf(say, name), Chosen: name == chosen})
 	}
 	return options
 }

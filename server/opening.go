@@ -12,10 +12,12 @@ import (
 	"doorleaf/store"
 	"doorleaf/usage"
 	"doorleaf/web"
+	"doorleaf/web/words"
 )
 
 // opening shows one opening: its line, and how it came to its time and class.
 func (s *server) opening(w http.ResponseWriter, r *http.Request) error {
+	say := s.words(r.Context())
 	site := siteOf(r)
 	row, more, err := s.openingAt(r.Context(), site.Code, chi.URLParam(r, "position"))
 	if err != nil {
@@ -26,10 +28,10 @@ func (s *server) opening(w http.ResponseWriter, r *http.Request) error {
 		return err
 	}
 	page := web.OpeningPage{
-		Base: web.Base{Trail: append(web.TrailToSite(heading(site.Site)), web.Link{Href: "/sites/" + site.Code + "/openings", Text: "Openings"})},
+		Base: web.Base{Trail: append(web.TrailToSite(say, heading(site.Site)), web.Link{Href: "/sites/" + site.Code + "/openings", Text: say.Say("Openings")})},
 		Site: heading(site.Site), Opening: openingShown(site.Code, row),
 		Position: row.Position, Card: row.CardID, CardName: card.Name,
-		Notes: []web.Note{web.AboutNote(web.AboutAddress(site.Code))},
+		Notes: []web.Note{web.AboutNote(say, web.AboutAddress(site.Code))},
 	}
 	if row.Visit != usage.Unknown {
 		page.VisitHref = visitAddress(site.Code, row.Visit)
@@ -43,7 +45,7 @@ func (s *server) opening(w http.ResponseWriter, r *http.Request) error {
 	if page.Reading, err = s.readingOf(r.Context(), keptCard{Card: card, site: site.Site}, row.Line); err != nil {
 		return err
 	}
-	if err := addClock(&page, site); err != nil {
+	if err := addClock(say, &page, site); err != nil {
 		return err
 	}
 	if page.ClassWhy, err = s.classWhy(r.Context(), site.Site, row.Opening); err != nil {
@@ -96,24 +98,24 @@ func (s *server) readingOf(ctx context.Context, card keptCard, line int32) (*int
 }
 
 // addClock tells how the reading became a time.
-func addClock(page *web.OpeningPage, site *store.SiteDetail) error {
+func addClock(say *words.Words, page *web.OpeningPage, site *store.SiteDetail) error {
 	zone, err := usage.LoadZone(site.Zone)
 	if err != nil {
 		return err
 	}
 	o := page.Opening.Opening
 	if o.Timed && page.Reading != nil {
-		page.Clock = append(page.Clock, web.Corrected(*page.Reading, o.At, zone))
+		page.Clock = append(page.Clock, web.Corrected(say, *page.Reading, o.At, zone))
 	}
 	if !o.Timed {
-		page.Clock = append(page.Clock, web.TimeLost)
+		page.Clock = append(page.Clock, say.Say(web.TimeLost))
 	}
 	if o.Run < 0 || int(o.Run) >= len(site.Runs) {
 		return nil
 	}
 	run := site.Runs[o.Run]
 	page.Run, page.Runs = int(o.Run)+1, len(site.Runs)
-	page.Clock = append(page.Clock, web.RunWhy(run, page.Run, page.Runs)...)
+	page.Clock = append(page.Clock, web.RunWhy(say, run, page.Run, page.Runs)...)
 	for _, a := range run.Anchors {
 		page.Anchors = append(page.Anchors, web.Anchor{Kind: a.Kind, Reading: a.Reading, True: a.True, ErrorS: a.ErrorS})
 	}
@@ -126,6 +128,7 @@ const noticedMost = 3
 // noticed are the findings that name the line of an opening or, where its time is
 // not known, that are of the time in which it must lie.
 func (s *server) noticed(ctx context.Context, code string, row store.OpeningRow) ([]web.Note, error) {
+	say := s.words(ctx)
 	findings, err := s.Store.Findings(ctx, code)
 	if err != nil {
 		return nil, err
@@ -135,7 +138,7 @@ func (s *server) noticed(ctx context.Context, code string, row store.OpeningRow)
 		names := slices.ContainsFunc(f.Evidence, func(e usage.RowRef) bool { return e.Card == row.Card && e.Line == row.Line })
 		about := !row.Timed && f.From > 0 && f.From <= row.Latest && max(f.From, f.To) >= row.Earliest
 		if (names || about) && len(notes) < noticedMost {
-			notes = append(notes, web.Note{Term: web.NoticedHere, Text: capital(f.Says) + ".", Link: &web.Link{Href: "/sites/" + code + "/questions", Text: web.NoticedMore}})
+			notes = append(notes, web.Note{Term: say.Say(web.NoticedHere), Text: capital(say.Retell(f.Says)) + ".", Link: &web.Link{Href: "/sites/" + code + "/questions", Text: say.Say(web.NoticedMore)}})
 		}
 	}
 	return notes, nil
@@ -143,8 +146,9 @@ func (s *server) noticed(ctx context.Context, code string, row store.OpeningRow)
 
 // classWhy says why an opening is of its class.
 func (s *server) classWhy(ctx context.Context, site usage.Site, o usage.Opening) (string, error) {
+	say := s.words(ctx)
 	if o.Class != usage.Service || o.Removal {
-		return web.ClassWhy(o, site.Thresholds, ""), nil
+		return web.ClassWhy(say, o, site.Thresholds, ""), nil
 	}
 	calls, err := s.Store.Calls(ctx, site.Code)
 	if err != nil {
@@ -153,8 +157,8 @@ func (s *server) classWhy(ctx context.Context, site usage.Site, o usage.Opening)
 	near := ""
 	for best, i := int64(-1), 0; i < len(calls); i++ {
 		if gap := max(calls[i].At-o.At, o.At-calls[i].At); calls[i].At > 0 && (best < 0 || gap < best) {
-			best, near = gap, web.When(calls[i].At, site.Zone)
+			best, near = gap, say.When(calls[i].At, site.Zone)
 		}
 	}
-	return web.ClassWhy(o, site.Thresholds, near), nil
+	return web.ClassWhy(say, o, site.Thresholds, near), nil
 }

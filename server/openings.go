@@ -9,6 +9,7 @@ import (
 	"doorleaf/store"
 	"doorleaf/usage"
 	"doorleaf/web"
+	"doorleaf/web/words"
 )
 
 // openingsShown is how many openings one page of the list shows.
@@ -16,14 +17,15 @@ const openingsShown = 200
 
 // openings lists the openings of a site, each with a link to its line.
 func (s *server) openings(w http.ResponseWriter, r *http.Request) error {
+	say := s.words(r.Context())
 	site, q := siteOf(r), r.URL.Query()
 	page := web.OpeningsPage{
-		Base: web.Base{Trail: web.TrailToSite(heading(site.Site))},
+		Base: web.Base{Trail: web.TrailToSite(say, heading(site.Site))},
 		Site: heading(site.Site), From: q.Get("from"), To: q.Get("to"),
 	}
 	ask := store.Page{After: -1, Limit: openingsShown}
-	ask.From, page.Faults = dateField(q, "from", page.Faults)
-	ask.To, page.Faults = dateField(q, "to", page.Faults)
+	ask.From, page.Faults = dateField(say, q, "from", page.Faults)
+	ask.To, page.Faults = dateField(say, q, "to", page.Faults)
 	if len(page.Faults) > 0 {
 		return s.send(w, r, http.StatusBadRequest, page)
 	}
@@ -54,13 +56,13 @@ func openingAddress(code string, position int64) string {
 }
 
 // dateField reads a date of a form; nil is an open end.
-func dateField(q url.Values, name string, faults web.FieldFaults) (*usage.Date, web.FieldFaults) {
+func dateField(say *words.Words, q url.Values, name string, faults web.FieldFaults) (*usage.Date, web.FieldFaults) {
 	if q.Get(name) == "" {
 		return nil, faults
 	}
 	d, err := usage.ParseDate(q.Get(name))
 	if err != nil {
-		return nil, append(faults, web.FieldFault{Field: name, Says: web.DateUnread})
+		return nil, append(faults, web.FieldFault{Field: name, Says: say.Say(web.DateUnread)})
 	}
 	return &d, faults
 }

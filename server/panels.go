@@ -55,7 +55,7 @@ func (s *server) panels(ctx context.Context, code string, season *usage.Season, 
 	if chart.Wanted(ctx) != nil {
 		data, err := s.shownOf(ctx, code, season)
 		if err == nil {
-			s.drawPanels(ctx, data)
+			s.drawPanels(ctx, w, data)
 		}
 		return nil, err
 	}
@@ -68,7 +68,7 @@ func (s *server) panels(ctx context.Context, code string, season *usage.Season, 
 		if err != nil || len(data.months) == 0 {
 			return nil, 100, err
 		}
-		panels := s.drawPanels(ctx, data)
+		panels := s.drawPanels(ctx, w, data)
 		bytes := 0
 		for i := range panels {
 			problem := panels[i].Problem != ""
@@ -102,23 +102,23 @@ func (k sketch) safely() (figure chart.Figure, err error) {
 }
 
 // drawPanels draws all panels side by side.
-func (s *server) drawPanels(ctx context.Context, data shown) []web.Panel {
-	sketches := s.sketches(ctx, data)
+func (s *server) drawPanels(ctx context.Context, w *words.Words, data shown) []web.Panel {
+	sketches := s.sketches(ctx, w, data)
 	panels := make([]web.Panel, len(sketches))
 	var all sync.WaitGroup
 	for i, k := range sketches {
-		all.Go(func() { panels[i] = s.drawn(data.site.Code, k) })
+		all.Go(func() { panels[i] = s.drawn(w, data.site.Code, k) })
 	}
 	all.Wait()
 	return panels
 }
 
-func (s *server) drawn(code string, k sketch) web.Panel {
+func (s *server) drawn(w *words.Words, code string, k sketch) web.Panel {
 	figure, err := k.safely()
-	panel := web.Panel{Figure: figure, Notes: append(slices.Clip(k.notes), web.AboutNote(web.AboutAddress(code)))}
+	panel := web.Panel{Figure: figure, Notes: append(slices.Clip(k.notes), web.AboutNote(w, web.AboutAddress(code)))}
 	if err != nil {
 		s.Log.Warn("draw chart", "chart", k.id, "site", code, "err", err)
-		panel.ID, panel.Problem = k.id, web.ChartMissing
+		panel.ID, panel.Problem = k.id, w.Say(web.ChartMissing)
 		if panel.Title == "" {
 			panel.Title = k.title
 		}
@@ -126,7 +126,7 @@ func (s *server) drawn(code string, k sketch) web.Panel {
 	return panel
 }
 
-func (s *server) sketches(ctx context.Context, data shown) []sketch {
+func (s *server) sketches(ctx context.Context, w *words.Words, data shown) []sketch {
 	code := data.site.Code
 	pattern := usage.PatternOf(code, data.season, data.months)
 	charts := s.Charts.Dispersed(data.spread()).Linked(visitLink(code, data.season))
@@ -134,12 +134,12 @@ func (s *server) sketches(ctx context.Context, data shown) []sketch {
 	var all []sketch
 	if pattern.ExposureH > 0 {
 		all = append(all,
-			sketch{"by-hour", web.TitleByHour, func(id string) (chart.Figure, error) { return charts.ByHour(ctx, id, pattern) }, web.PatternNotes(pattern)},
-			sketch{"by-weekday", web.TitleByWeekday, func(id string) (chart.Figure, error) { return charts.ByWeekday(ctx, id, pattern) }, web.WeekdayNotes()},
-			sketch{"week", web.TitleWeek, func(id string) (chart.Figure, error) { return charts.HourByWeekday(ctx, id, pattern) }, web.WeekNotes()})
+			sketch{"by-hour", w.Say(web.TitleByHour), func(id string) (chart.Figure, error) { return charts.ByHour(ctx, id, pattern) }, web.PatternNotes(w, pattern)},
+			sketch{"by-weekday", w.Say(web.TitleByWeekday), func(id string) (chart.Figure, error) { return charts.ByWeekday(ctx, id, pattern) }, web.WeekdayNotes(w)},
+			sketch{"week", w.Say(web.TitleWeek), func(id string) (chart.Figure, error) { return charts.HourByWeekday(ctx, id, pattern) }, web.WeekNotes(w)})
 	}
 	return append(all,
-		sketch{"by-month", web.TitleByMonth, func(id string) (chart.Figure, error) { return charts.ByMonth(ctx, id, data.months) }, web.MonthNotes(data.season != nil)},
-		sketch{"by-season", web.TitleBySeason, func(id string) (chart.Figure, error) { return charts.BySeason(ctx, id, data.months, south) }, web.SeasonNotes()},
-		sketch{"timeline", web.TitleTimeline, func(id string) (chart.Figure, error) { return charts.Timeline(ctx, id, data.days) }, web.TimelineNotes(code)})
+		sketch{"by-month", w.Say(web.TitleByMonth), func(id string) (chart.Figure, error) { return charts.ByMonth(ctx, id, data.months) }, web.MonthNotes(w, data.season != nil)},
+		sketch{"by-season", w.Say(web.TitleBySeason), func(id string) (chart.Figure, error) { return charts.BySeason(ctx, id, data.months, south) }, web.SeasonNotes(w)},
+		sketch{"timeline", w.Say(web.TitleTimeline), func(id string) (chart.Figure, error) { return charts.Timeline(ctx, id, data.days) }, web.TimelineNotes(w, code)})
 }

@@ -13,6 +13,7 @@ import (
 	"doorleaf/usage"
 	"doorleaf/web"
 	"doorleaf/web/chart"
+	"doorleaf/web/words"
 )
 
 // routeOutlooks routes what is worked out about what to do at a site.
@@ -63,29 +64,30 @@ func powerBy(outlook store.Outlook, now int64) (powerAnswer, error) {
 
 // power shows when batteries, coin cell and counter memory want a hand.
 func (s *server) power(w http.ResponseWriter, r *http.Request) error {
+	say := s.words(r.Context())
 	a, err := s.powerOf(r)
 	if err != nil {
 		return err
 	}
 	site := heading(siteOf(r).Site)
 	page := web.PowerPage{
-		Base: web.Base{Trail: web.TrailToSite(site)}, Site: site,
+		Base: web.Base{Trail: web.TrailToSite(say, site)}, Site: site,
 		Lead:     "When the batteries will be empty can be said once the pack and what the logger draws are set.",
-		Cautions: []string{web.CautionCoin, web.CautionPack, web.CautionCard},
+		Cautions: []string{say.Say(web.CautionCoin), say.Say(web.CautionPack), say.Say(web.CautionCard)},
 	}
 	if a.pack == nil {
 		return s.send(w, r, http.StatusOK, page)
 	}
 	setting := *a.outlook.Setting
-	page.Set, page.Due, page.Lead = true, a.pack.Due, web.PowerLead(a.pack, site.Zone)
-	page.Facts, page.Mind = web.PowerFacts(a.pack, site.Zone), []string{web.PowerRule}
+	page.Set, page.Due, page.Lead = true, a.pack.Due, web.PowerLead(say, a.pack, site.Zone)
+	page.Facts, page.Mind = web.PowerFacts(say, a.pack, site.Zone), []string{say.Say(web.PowerRule)}
 	if len(a.pack.Past) > 0 {
-		page.Mind = append(page.Mind, web.PastRule)
+		page.Mind = append(page.Mind, say.Say(web.PastRule))
 	}
-	page.Learned, page.Past = web.LearnedWords(a.pack.Learned), web.PastPacks(a.pack.Past, site.Zone)
-	page.CoinLead, page.Coin, page.CoinMind = web.CoinLead(a.coin), web.CoinFacts(a.coin, site.Zone), web.CoinMinds(a.coin)
-	page.WearLead, page.Wear = web.WearLead(setting.Counter, a.wear), web.WearFacts(setting.Counter, a.wear)
-	page.Setting = web.SettingFacts(setting)
+	page.Learned, page.Past = web.LearnedWords(say, a.pack.Learned), web.PastPacks(say, a.pack.Past, site.Zone)
+	page.CoinLead, page.Coin, page.CoinMind = web.CoinLead(say, a.coin), web.CoinFacts(say, a.coin, site.Zone), web.CoinMinds(say, a.coin)
+	page.WearLead, page.Wear = web.WearLead(say, setting.Counter, a.wear), web.WearFacts(say, setting.Counter, a.wear)
+	page.Setting = web.SettingFacts(say, setting)
 	if page.Panel, err = s.chargePanel(r, a); err != nil {
 		return err
 	}
@@ -115,7 +117,7 @@ func (s *server) panel(r *http.Request, id, title string, draw func() (chart.Fig
 	panel := &web.Panel{Figure: figure}
 	if err != nil {
 		s.Log.Warn("draw chart", "chart", id, "site", siteOf(r).Code, "err", err)
-		panel.ID, panel.Title, panel.Problem = id, title, web.ChartMissing
+		panel.ID, panel.Title, panel.Problem = id, title, s.words(r.Context()).Say(web.ChartMissing)
 	}
 	return panel
 }
@@ -137,7 +139,7 @@ func (s *server) powerForm(w http.ResponseWriter, r *http.Request) error {
 	if setting.Since != nil {
 		since = setting.Since.String()
 	}
-	form := web.NewPowerForm(setting.Pack.Cells, setting.Coin.Cells, string(setting.Counter.Memory), web.PowerValues(setting), nil)
+	form := web.NewPowerForm(s.words(r.Context()), setting.Pack.Cells, setting.Coin.Cells, string(setting.Counter.Memory), web.PowerValues(setting), nil)
 	return s.sendPowerForm(w, r, http.StatusOK, form, since, history, nil)
 }
 
@@ -156,10 +158,11 @@ func usePresets(setting *usage.PowerSetting, q url.Values) {
 }
 
 func (s *server) sendPowerForm(w http.ResponseWriter, r *http.Request, status int, form web.PowerForm, since string, history []store.KeptPower, faults web.FieldFaults) error {
+	say := s.words(r.Context())
 	site := heading(siteOf(r).Site)
 	address := "/sites/" + site.Code + "/power"
 	page := web.PowerFormPage{
-		Base: web.Base{Trail: append(web.TrailToSite(site), web.Link{Href: address, Text: "Power"})}, Site: site,
+		Base: web.Base{Trail: append(web.TrailToSite(say, site), web.Link{Href: address, Text: "Power"})}, Site: site,
 		Form: form, Since: since, Faults: faults,
 	}
 	link := func(pack, coin string) string {
@@ -174,8 +177,8 @@ func (s *server) sendPowerForm(w http.ResponseWriter, r *http.Request, status in
 	for _, k := range history {
 		page.Kept = page.Kept || k.EndedAt == nil
 		page.Earlier = append(page.Earlier, web.EarlierPower{
-			When: web.When(k.SaidAt, site.Zone), Stands: k.EndedAt == nil,
-			Says: web.SettingSays(k.Setting), Href: fmt.Sprintf("%s/change?again=%d", address, k.ID),
+			When: say.When(k.SaidAt, site.Zone), Stands: k.EndedAt == nil,
+			Says: web.SettingSays(say, k.Setting), Href: fmt.Sprintf("%s/change?again=%d", address, k.ID),
 		})
 	}
 	return s.send(w, r, status, page)
@@ -183,11 +186,12 @@ func (s *server) sendPowerForm(w http.ResponseWriter, r *http.Request, status in
 
 // setPower keeps the values of the form.
 func (s *server) setPower(w http.ResponseWriter, r *http.Request) error {
+	say := s.words(r.Context())
 	if err := readForm(w, r); err != nil {
 		return err
 	}
 	code := siteOf(r).Code
-	setting, faults := readPower(r.PostForm)
+	setting, faults := readPower(say, r.PostForm)
 	if len(faults) == 0 {
 		err := s.Store.SetPower(r.Context(), code, setting)
 		if err == nil {
@@ -196,7 +200,7 @@ func (s *server) setPower(w http.ResponseWriter, r *http.Request) error {
 		if usage.KindOf(err) != usage.Invalid {
 			return err
 		}
-		faults = web.FieldFaults{{Field: web.FieldCapacity, Says: strings.TrimSpace(web.Problem(err) + " " + web.Try(err))}}
+		faults = web.FieldFaults{{Field: web.FieldCapacity, Says: strings.TrimSpace(web.Problem(say, err) + " " + web.Try(say, err))}}
 	}
 	history, err := s.Store.PowerHistory(r.Context(), code)
 	if err != nil {
@@ -206,7 +210,7 @@ func (s *server) setPower(w http.ResponseWriter, r *http.Request) error {
 	for name := range web.PowerValues(setting) {
 		typed[name] = strings.TrimSpace(r.PostForm.Get(name))
 	}
-	form := web.NewPowerForm(setting.Pack.Cells, setting.Coin.Cells, string(setting.Counter.Memory), typed, faults)
+	form := web.NewPowerForm(say, setting.Pack.Cells, setting.Coin.Cells, string(setting.Counter.Memory), typed, faults)
 	return s.sendPowerForm(w, r, http.StatusBadRequest, form, r.PostForm.Get("since"), history, faults)
 }
 
@@ -219,12 +223,12 @@ func (s *server) dropPower(w http.ResponseWriter, r *http.Request) error {
 }
 
 // readPower reads the form of a power setting and says what is wrong with it.
-func readPower(f url.Values) (usage.PowerSetting, web.FieldFaults) {
+func readPower(say *words.Words, f url.Values) (usage.PowerSetting, web.FieldFaults) {
 	var faults web.FieldFaults
 	number := func(name string) float64 {
 		v, ok := numberField(f.Get(name))
 		if !ok {
-			faults = append(faults, web.FieldFault{Field: name, Says: web.NumberUnread})
+			faults = append(faults, web.FieldFault{Field: name, Says: say.Say(web.NumberUnread)})
 		}
 		return v
 	}
@@ -249,9 +253,9 @@ func readPower(f url.Values) (usage.PowerSetting, web.FieldFaults) {
 	switch setting.Counter.Memory {
 	case usage.CounterRAM, usage.CounterEEPROM, usage.CounterNone:
 	default:
-		faults = append(faults, web.FieldFault{Field: "memory", Says: web.MemoryUnread})
+		faults = append(faults, web.FieldFault{Field: "memory", Says: say.Say(web.MemoryUnread)})
 	}
-	setting.Since, faults = dateField(f, "since", faults)
+	setting.Since, faults = dateField(say, f, "since", faults)
 	return setting, faults
 }
 

@@ -18,6 +18,7 @@ import (
 	"doorleaf/store"
 	"doorleaf/usage"
 	"doorleaf/web"
+	"doorleaf/web/words"
 )
 
 func (s *server) routePrepare(r chi.Router) {
@@ -116,17 +117,18 @@ func (s *server) prepare(w http.ResponseWriter, r *http.Request) error {
 // sendPrepare sends the page of a card for a moment as it was typed; setting is the
 // form of the setting as it was typed, nil for what is used.
 func (s *server) sendPrepare(w http.ResponseWriter, r *http.Request, status int, typed string, setting *usage.CardSetting, faults web.FieldFaults) error {
+	say := s.words(r.Context())
 	site := siteOf(r).Site
-	page := web.PreparePage{Base: web.Base{Trail: web.TrailToSite(heading(site))}, Site: heading(site), At: typed, Faults: faults,
-		Keeps: web.PrepareKeeps(site.Clock), Hint: web.PrepareHint, Cautions: web.PrepareCautions}
-	at, says := localInstant(typed, site.Zone)
+	page := web.PreparePage{Base: web.Base{Trail: web.TrailToSite(say, heading(site))}, Site: heading(site), At: typed, Faults: faults,
+		Keeps: web.PrepareKeeps(say, site.Clock), Hint: say.Say(web.PrepareHint), Cautions: web.PrepareCautions(say)}
+	at, says := localInstant(say, typed, site.Zone)
 	if says != "" {
 		page.Faults = append(page.Faults, web.FieldFault{Field: "at", Says: says})
 		at, status = s.Now().Unix(), max(status, http.StatusBadRequest)
 	}
 	p, err := PrepareCard(r.Context(), s.Store, site.Code, at)
 	if usage.KindOf(err) == usage.Invalid {
-		page.Faults = append(page.Faults, web.FieldFault{Field: "at", Says: web.Problem(err) + " " + web.Try(err)})
+		page.Faults = append(page.Faults, web.FieldFault{Field: "at", Says: web.Problem(say, err) + " " + web.Try(say, err)})
 		status = http.StatusBadRequest
 		p, err = PrepareCard(r.Context(), s.Store, site.Code, s.Now().Unix())
 	}
@@ -138,14 +140,14 @@ func (s *server) sendPrepare(w http.ResponseWriter, r *http.Request, status int,
 		return err
 	}
 	page.Kept = kept != nil
-	page.Lead, page.Says = web.PrepareLead(p.Setting, p.At, p.Reading, p.OffsetS, site), web.PrepareSays(p.Header, p.Taken)
+	page.Lead, page.Says = web.PrepareLead(say, p.Setting, p.At, p.Reading, p.OffsetS, site), web.PrepareSays(say, p.Header, p.Taken)
 	for _, f := range p.Files {
-		page.Files = append(page.Files, web.PreparedFile{Name: f.Name, Text: string(f.Bytes), Says: web.FileSays(f.Name, p.Setting, importer.TagName)})
+		page.Files = append(page.Files, web.PreparedFile{Name: f.Name, Text: string(f.Bytes), Says: web.FileSays(say, f.Name, p.Setting, importer.TagName)})
 	}
 	if setting == nil {
 		setting = &p.Setting
 	}
-	page.Form = web.NewCardSettingForm(*setting)
+	page.Form = web.NewCardSettingForm(say, *setting)
 	if len(page.Faults) > 0 {
 		status = http.StatusBadRequest
 	}
@@ -159,7 +161,7 @@ func (s *server) prepareZip(w http.ResponseWriter, r *http.Request) error {
 	}
 	site := siteOf(r).Site
 	typed := strings.TrimSpace(r.PostForm.Get("at"))
-	at, says := localInstant(typed, site.Zone)
+	at, says := localInstant(s.words(r.Context()), typed, site.Zone)
 	if says != "" || at < firstSet || at > lastSet {
 		return s.sendPrepare(w, r, http.StatusBadRequest, typed, nil, nil)
 	}
@@ -191,13 +193,14 @@ func NotePrepared(ctx context.Context, network Network, code string, p importer.
 
 // setCardSetting keeps how the cards of the site are prepared.
 func (s *server) setCardSetting(w http.ResponseWriter, r *http.Request) error {
+	say := s.words(r.Context())
 	if err := readForm(w, r); err != nil {
 		return err
 	}
-	setting := readCardSetting(r.PostForm)
+	setting := readCardSetting(say, r.PostForm)
 	err := s.Store.SetCardSetting(r.Context(), siteOf(r).Code, &setting)
 	if usage.KindOf(err) == usage.Invalid {
-		faults := web.FieldFaults{{Field: "log-file", Says: web.Problem(err) + " " + web.Try(err)}}
+		faults := web.FieldFaults{{Field: "log-file", Says: web.Problem(say, err) + " " + web.Try(say, err)}}
 		zone, err := usage.LoadZone(siteOf(r).Zone)
 		if err != nil {
 			return err
@@ -213,13 +216,13 @@ func (s *server) setCardSetting(w http.ResponseWriter, r *http.Request) error {
 
 // readCardSetting reads the form of a card setting. The line ends of a form are those of
 // browsers, CR LF.
-func readCardSetting(f url.Values) usage.CardSetting {
+func readCardSetting(say *words.Words, f url.Values) usage.CardSetting {
 	setting := usage.CardSetting{
 		LogFile:   strings.ToUpper(strings.TrimSpace(f.Get("log-file"))),
 		ClockFile: strings.ToUpper(strings.TrimSpace(f.Get("clock-file"))),
 		Template:  strings.TrimRight(f.Get("template"), " "),
 	}
-	for _, d := range web.FirstDays(0) {
+	for _, d := range web.FirstDays(say, 0) {
 		if d.Value == f.Get("first-day") {
 			fmt.Sscan(d.Value, &setting.FirstDay) // one of our own numbers
 		}

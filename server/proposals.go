@@ -9,6 +9,7 @@ import (
 	"doorleaf/usage"
 	"doorleaf/web"
 	"doorleaf/web/report"
+	"doorleaf/web/words"
 )
 
 // How far a season report looks ahead, and how long after its season it still
@@ -29,18 +30,19 @@ const (
 )
 
 // moveProposal proposes another place for a box that few people come to; "" for others.
-func moveProposal(site siteFigures, n networkSeason) string {
+func moveProposal(say *words.Words, site siteFigures, n networkSeason) string {
 	own, mean := site.figures.PerDay, n.figures.PerDay
 	if own == nil || mean == nil || len(n.sites) < moveBoxes || site.figures.CoveredDays < moveDays || own.High >= moveShare*mean.Value {
 		return ""
 	}
-	return fmt.Sprintf("Consider another place: few come here, %s visits a day, where a mean box of the network has %s.", web.Between(own), web.Between(mean))
+	return fmt.Sprintf("Consider another place: few come here, %s visits a day, where a mean box of the network has %s.", say.Between(own), say.Between(mean))
 }
 
 // proposals are what a season report proposes for one site: batteries and coin
 // cells that are due before the next report, a light that would surely help, the
 // hours to restock before. A season that is long over gets none.
 func (s *server) proposals(ctx context.Context, site usage.Site, season usage.Season, now time.Time) ([]report.Proposal, error) {
+	say := s.words(ctx)
 	today := usage.DateOf(now.UTC().Date())
 	if season.Last()+proposalLateD < today {
 		return nil, nil
@@ -57,10 +59,10 @@ func (s *server) proposals(ctx context.Context, site usage.Site, season usage.Se
 	}
 	soon := func(by *usage.Date) bool { return by != nil && *by <= today+proposalAheadD }
 	if power.pack != nil && soon(power.pack.ActBy) {
-		propose(web.PowerLead(power.pack, site.Zone))
+		propose(web.PowerLead(say, power.pack, site.Zone))
 	}
 	if power.coin != nil && soon(power.coin.ActBy) {
-		propose(web.CoinLead(power.coin))
+		propose(web.CoinLead(say, power.coin))
 	}
 	light, err := usage.WouldLightHelp(outlook.Light(now.Unix(), usage.DefaultLightRule, usualLamp))
 	if err != nil {
@@ -74,7 +76,7 @@ func (s *server) proposals(ctx context.Context, site usage.Site, season usage.Se
 		return nil, fmt.Errorf("restock of %s: %w", site.Code, err)
 	}
 	if restock.Clear {
-		propose(web.RestockLead(restock))
+		propose(web.RestockLead(say, restock))
 	}
 	return out, nil
 }

@@ -7,6 +7,7 @@ import (
 
 	"doorleaf/importer"
 	"doorleaf/usage"
+	"doorleaf/web/words"
 )
 
 func TestMoveProposal(t *testing.T) {
@@ -27,7 +28,7 @@ func TestMoveProposal(t *testing.T) {
 		{"two boxes have no mean", box(1, 2, 80), three[:2], false},
 		{"nothing recorded", siteFigures{}, three, false},
 	} {
-		got := moveProposal(c.site, networkSeason{figures: mean, sites: c.sites})
+		got := moveProposal(words.English, c.site, networkSeason{figures: mean, sites: c.sites})
 		if (got != "") != c.want {
 			t.Errorf("%s: moveProposal = %q, want one: %t", c.name, got, c.want)
 		}

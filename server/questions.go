@@ -19,6 +19,7 @@ import (
 	"doorleaf/usage"
 	"doorleaf/web"
 	"doorleaf/web/chart"
+	"doorleaf/web/words"
 )
 
 func (s *server) routeQuestions(r chi.Router) {
@@ -90,7 +91,7 @@ func (s *server) siteQuestions(w http.ResponseWriter, r *http.Request) error {
 	if err != nil {
 		return err
 	}
-	page := web.QuestionsPage{Base: web.Base{Trail: web.TrailToSite(heading(site))}, Site: heading(site), Sites: 1}
+	page := web.QuestionsPage{Base: web.Base{Trail: web.TrailToSite(s.words(r.Context()), heading(site))}, Site: heading(site), Sites: 1}
 	return s.sendQuestions(w, r, page, []siteAsk{ask}, backSite)
 }
 
@@ -102,7 +103,7 @@ func (s *server) sendQuestions(w http.ResponseWriter, r *http.Request, page web.
 	if err := s.addOpen(r.Context(), &page, asks, back, from); err != nil {
 		return err
 	}
-	addAnswered(&page, asks, back)
+	addAnswered(s.words(r.Context()), &page, asks, back)
 	address := r.URL.Path + "?from="
 	if from > 0 {
 		page.Earlier = address + strconv.Itoa(max(0, from-questionsShown))
@@ -167,15 +168,16 @@ func chain(groups []web.QuestionGroup) {
 
 // question is an open question with its evidence.
 func (s *server) question(ctx context.Context, read *cardReader, ask siteAsk, f usage.Finding, back string) (web.Question, error) {
+	say := s.words(ctx)
 	q := web.Question{
-		ID: questionID(ask.site.Code, f.Key), Back: back, Key: f.Key, Kind: capital(f.Kind), Says: capital(f.Says), Changes: capital(f.Changes),
-		From: f.From, To: f.To, Choices: web.ChoicesOf(f.Choices),
+		ID: questionID(ask.site.Code, f.Key), Back: back, Key: f.Key, Kind: capital(say.Retell(f.Kind)), Says: capital(say.Retell(f.Says)), Changes: capital(say.Retell(f.Changes)),
+		From: f.From, To: f.To, Choices: web.ChoicesOf(say, f.Choices),
 	}
 	var err error
 	if q.Panel, err = s.stretchPanel(ctx, ask.site, q.ID, f); err != nil {
 		return q, err
 	}
-	q.Excerpts, q.MoreRows, err = read.excerpts(ctx, ask, f.Evidence)
+	q.Excerpts, q.MoreRows, err = read.excerpts(ctx, say, ask, f.Evidence)
 	return q, err
 }
 
@@ -191,6 +193,7 @@ const longestStretch = 3653
 // stretchPanel draws the days around a finding's stretch of time; nil where it
 // has none.
 func (s *server) stretchPanel(ctx context.Context, site usage.Site, id string, f usage.Finding) (*web.Panel, error) {
+	say := s.words(ctx)
 	if s.Charts == nil || f.From <= 0 || f.To <= f.From || (f.To-f.From)/86400 > longestStretch {
 		return nil, nil
 	}
@@ -208,7 +211,7 @@ func (s *server) stretchPanel(ctx context.Context, site usage.Site, id string, f
 	panel := &web.Panel{Figure: figure}
 	if err != nil {
 		s.Log.Warn("draw chart", "chart", "stretch", "site", site.Code, "err", err)
-		panel.Title, panel.Problem = web.TitleStretch, web.ChartMissing
+		panel.Title, panel.Problem = say.Say(web.TitleStretch), say.Say(web.ChartMissing)
 	}
 	return panel, nil
 }
@@ -233,16 +236,16 @@ func wholeDays(zone *usage.Zone, from, to int64) (first, last usage.Date) {
 
 // addAnswered lists the answers that stand, the latest first, those included
 // whose question does not arise any more.
-func addAnswered(page *web.QuestionsPage, asks []siteAsk, back string) {
+func addAnswered(say *words.Words, page *web.QuestionsPage, asks []siteAsk, back string) {
 	for _, ask := range asks {
 		says := map[string]string{}
 		for _, f := range ask.findings {
-			says[f.Key] = capital(f.Says)
+			says[f.Key] = capital(say.Retell(f.Says))
 		}
 		for _, ruling := range ask.rulings {
 			page.Answered = append(page.Answered, web.Answered{
 				Site: heading(ask.site), ID: questionID(ask.site.Code, ruling.Key), Back: back, Key: ruling.Key,
-				Says: says[ruling.Key], Label: web.AnswerWords(ruling.Answer), By: ruling.By, At: ruling.At, Why: ruling.Why,
+				Says: says[ruling.Key], Label: web.AnswerWords(say, ruling.Answer), By: ruling.By, At: ruling.At, Why: ruling.Why,
 			})
 		}
 	}
@@ -335,7 +338,7 @@ type passage struct {
 
 // excerpts shows the rows of evidence with the lines around them, and says how
 // many rows it leaves out.
-func (c *cardReader) excerpts(ctx context.Context, ask siteAsk, evidence []usage.RowRef) (shown []web.Excerpt, more int, err error) {
+func (c *cardReader) excerpts(ctx context.Context, say *words.Words, ask siteAsk, evidence []usage.RowRef) (shown []web.Excerpt, more int, err error) {
 	passages, more := passagesOf(evidence, ask.cards)
 	for _, p := range passages {
 		kept, err := c.card(ctx, ask.site, p.card)
@@ -346,7 +349,7 @@ func (c *cardReader) excerpts(ctx context.Context, ask siteAsk, evidence []usage
 		if err != nil {
 			return nil, 0, err
 		}
-		shown = append(shown, kept.excerpt(p))
+		shown = append(shown, kept.excerpt(say, p))
 	}
 	return shown, more, nil
 }
@@ -377,9 +380,9 @@ func passagesOf(evidence []usage.RowRef, cards []store.Card) (out []passage, mor
 	return out, more
 }
 
-func (k *readKept) excerpt(p passage) web.Excerpt {
+func (k *readKept) excerpt(say *words.Words, p passage) web.Excerpt {
 	e := web.Excerpt{Name: p.card.Name, First: p.card.First, Last: p.card.Last, Href: lineAddress(p.card.ID, int32(p.meant[0]))}
-	for _, line := range cardLines(k.bytes, k.file, p.from, min(p.to, k.file.Lines)) {
+	for _, line := range cardLines(say, k.bytes, k.file, p.from, min(p.to, k.file.Lines)) {
 		e.Lines = append(e.Lines, web.ExcerptLine{
 			CardLine: line, Href: lineAddress(p.card.ID, int32(line.Line)), Meant: slices.Contains(p.meant, line.Line),
 		})
@@ -400,12 +403,13 @@ func openFindings(all []usage.Finding) (open []usage.Finding) {
 // navOf is what the navigation says. A count that cannot be had is left out: the
 // page itself says what is wrong.
 func (s *server) navOf(r *http.Request, p web.Page) web.Nav {
+	say := s.words(r.Context())
 	if _, fault := p.(web.FaultPage); fault {
-		return web.Nav{Network: s.networkName(r), Words: s.words(r)}
+		return web.Nav{Network: s.networkName(r), Words: say}
 	}
 	open, err := s.Store.OpenFindings(r.Context())
 	if err != nil {
 		s.Log.Warn("count open questions", "err", strings.TrimSpace(err.Error()))
 	}
-	return web.Nav{Questions: open, Network: s.networkName(r), Words: s.words(r)}
+	return web.Nav{Questions: open, Network: s.networkName(r), Words: say}
 }

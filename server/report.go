@@ -15,6 +15,7 @@ import (
 	"doorleaf/web"
 	"doorleaf/web/chart"
 	"doorleaf/web/report"
+	"doorleaf/web/words"
 )
 
 func (s *server) routeReport(r chi.Router) {
@@ -149,7 +150,7 @@ func (s *server) sendMaking(w http.ResponseWriter, r *http.Request, name string,
 	page := web.MakingPage{Name: name, Season: name, Done: job.done.Load(), All: job.all.Load()}
 	if all, err := s.allSeasons(r.Context()); err == nil {
 		if n, err := s.seasonNamed(name, all); err == nil {
-			page.Season = web.SeasonWords(n.season)
+			page.Season = s.words(r.Context()).Season(n.season)
 		}
 	}
 	w.Header().Set("Refresh", "1")
@@ -200,7 +201,7 @@ func SeasonReport(ctx context.Context, network Network, now func() time.Time, se
 		return report.Season{}, err
 	}
 	out.Called = called.Name
-	places := placesByCode(n)
+	places := placesByCode(s.words(ctx), n)
 	out.Made = usage.DateOf(s.Now().UTC().Date())
 	out.Sites = nil
 	var months []usage.MonthTally
@@ -217,7 +218,7 @@ func SeasonReport(ctx context.Context, network Network, now func() time.Time, se
 			return report.Season{}, err
 		}
 		out.Proposals = append(out.Proposals, proposed...)
-		if says := moveProposal(site, n); says != "" {
+		if says := moveProposal(s.words(ctx), site, n); says != "" {
 			out.Proposals = append(out.Proposals, report.Proposal{Site: site.Code, Says: says})
 		}
 		r.Place = places[site.Code]
@@ -237,14 +238,14 @@ func SeasonReport(ctx context.Context, network Network, now func() time.Time, se
 
 // placesByCode says where each site stands in the order of the network. It says
 // nothing where the order means nothing.
-func placesByCode(n networkSeason) map[string]string {
+func placesByCode(say *words.Words, n networkSeason) map[string]string {
 	order, pooled := placesOf(n.sites)
 	if pooled {
 		return nil
 	}
 	places := make(map[string]string, len(order))
 	for _, p := range order {
-		places[p.Code] = p.Place()
+		places[p.Code] = p.Place(say)
 	}
 	return places
 }

@@ -21,6 +21,7 @@ import (
 	"doorleaf/store"
 	"doorleaf/usage"
 	"doorleaf/web"
+	"doorleaf/web/words"
 )
 
 // forgedBox serves a made-up network of several sites over more than a year, and
@@ -105,9 +106,9 @@ func (f *figuresRead) UnmarshalJSON(b []byte) error {
 
 // row is a row of a table of sites behind its name, as every page writes it.
 func (f figuresRead) row() []string {
-	cover := web.WrittenCover(f.SeasonFigures)
-	row := []string{web.Number(f.Counted), cover.Value, cover.Fine}
-	for _, w := range []web.Written{web.WrittenEstimate(f.Estimated), web.WrittenEstimate(f.PerDay), web.WrittenRatio(f.RatioToLast), web.WrittenShare(f.DarkShare)} {
+	cover := web.WrittenCover(words.English, f.SeasonFigures)
+	row := []string{words.English.Number(f.Counted), cover.Value, cover.Fine}
+	for _, w := range []web.Written{web.WrittenEstimate(words.English, f.Estimated), web.WrittenEstimate(words.English, f.PerDay), web.WrittenRatio(words.English, f.RatioToLast), web.WrittenShare(words.English, f.DarkShare)} {
 		if w.Value != "" {
 			row = append(row, w.Value)
 		}

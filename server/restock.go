@@ -1,7 +1,6 @@
 package server
 
 import (
-	"fmt"
 	"net/http"
 	"strconv"
 
@@ -18,11 +17,12 @@ var (
 
 // restock says when to fill a shelf.
 func (s *server) restock(w http.ResponseWriter, r *http.Request) error {
+	say := s.words(r.Context())
 	site, q := heading(siteOf(r).Site), r.URL.Query()
-	page := web.RestockPage{Base: web.Base{Trail: web.TrailToSite(site)}, Site: site}
+	page := web.RestockPage{Base: web.Base{Trail: web.TrailToSite(say, site)}, Site: site}
 	var hours, weeks int
-	page.Form.Hours, hours = choices(restockHours, q.Get("hours"), func(n int) string { return fmt.Sprintf("%d hours", n) })
-	page.Form.Weeks, weeks = choices(restockWeeks, q.Get("weeks"), web.LastWeeks)
+	page.Form.Hours, hours = choices(restockHours, q.Get("hours"), func(n int) string { return say.Plural(int64(n), "hour", "hours") })
+	page.Form.Weeks, weeks = choices(restockWeeks, q.Get("weeks"), func(n int) string { return web.LastWeeks(say, n) })
 	outlook, err := s.Store.Outlook(r.Context(), site.Code)
 	if err != nil {
 		return err
@@ -31,8 +31,8 @@ func (s *server) restock(w http.ResponseWriter, r *http.Request) error {
 	if err != nil {
 		return err
 	}
-	page.Lead, page.Mind, page.Rates = web.RestockLead(f), web.RestockMinds(f), web.RestockRates(f)
-	page.Says, page.Books = web.BookSays(f.Books), web.BookFacts(f.Books, site.Zone)
+	page.Lead, page.Mind, page.Rates = web.RestockLead(say, f), web.RestockMinds(say, f), web.RestockRates(say, f)
+	page.Says, page.Books = web.BookSays(say, f.Books), web.BookFacts(say, f.Books, site.Zone)
 	return s.send(w, r, http.StatusOK, page)
 }
 

@@ -15,6 +15,7 @@ import (
 	"doorleaf/store"
 	"doorleaf/usage"
 	"doorleaf/web"
+	"doorleaf/web/words"
 )
 
 func (s *server) routeRound(r chi.Router) {
@@ -236,46 +237,46 @@ func (s *server) round(w http.ResponseWriter, r *http.Request) error {
 	if err != nil {
 		return err
 	}
-	return s.send(w, r, http.StatusOK, roundPage(plan, ask))
+	return s.send(w, r, http.StatusOK, roundPage(s.words(r.Context()), plan, ask))
 }
 
-func roundPage(plan RoundPlan, ask RoundAsk) web.RoundPage {
+func roundPage(say *words.Words, plan RoundPlan, ask RoundAsk) web.RoundPage {
 	page := web.RoundPage{
 		Base: web.Base{Here: web.PlaceRound},
 		Form: web.RoundForm{From: ask.From, Back: ask.Back, Days: ask.Rule.CardDays, ClockMin: ask.Rule.ClockS / 60, Ahead: ask.Rule.AheadDays},
 	}
 	coin := false
 	for _, stop := range plan.Stops {
-		shown := webStop(stop)
+		shown := webStop(say, stop)
 		coin = coin || slices.ContainsFunc(stop.Take, func(d usage.Due) bool { return d.Kind == usage.DueCoin })
 		page.Stops = append(page.Stops, shown)
 		page.Codes = append(page.Codes, stop.Site.Code)
 		page.Form.Sites = append(page.Form.Sites, web.Option{Value: stop.Site.Code, Says: stop.Site.Name, Chosen: true})
 	}
 	for _, stop := range plan.Others {
-		page.Others = append(page.Others, webStop(stop))
+		page.Others = append(page.Others, webStop(say, stop))
 		page.Form.Sites = append(page.Form.Sites, web.Option{Value: stop.Site.Code, Says: stop.Site.Name})
 	}
 	slices.SortFunc(page.Form.Sites, func(a, b web.Option) int { return strings.Compare(a.Value, b.Value) })
-	page.Lead = web.RoundLead(len(plan.Stops), len(plan.Stops)+len(plan.Others), plan.Metres, ask.Rule.AheadDays, ask.Sites != nil)
-	page.Mind = web.RoundMinds(len(plan.Stops), plan.Exact, plan.Start != nil, plan.Back)
+	page.Lead = web.RoundLead(say, len(plan.Stops), len(plan.Stops)+len(plan.Others), plan.Metres, ask.Rule.AheadDays, ask.Sites != nil)
+	page.Mind = web.RoundMinds(say, len(plan.Stops), plan.Exact, plan.Start != nil, plan.Back)
 	if len(plan.Stops) > 0 {
-		page.Planned = web.When(plan.At, plan.Stops[0].Site.Zone)
+		page.Planned = say.When(plan.At, plan.Stops[0].Site.Zone)
 	}
-	page.Cautions = web.RoundCautions(coin)
+	page.Cautions = web.RoundCautions(say, coin)
 	return page
 }
 
 // webStop is a stop in words.
-func webStop(stop RoundStop) web.RoundStop {
-	out := web.RoundStop{Site: heading(stop.Site), Leg: web.MetresWords(stop.LegM), First: stop.LegM == 0}
+func webStop(say *words.Words, stop RoundStop) web.RoundStop {
+	out := web.RoundStop{Site: heading(stop.Site), Leg: web.MetresWords(say, stop.LegM), First: stop.LegM == 0}
 	taken := stop.Take
 	if len(taken) == 0 && len(stop.Dues) > 0 {
 		next := stop.Dues[0]
-		out.Next = web.DueWords(next, stop.Site.Code)
+		out.Next = web.DueWords(say, next, stop.Site.Code)
 	}
 	for _, d := range taken {
-		out.Dues = append(out.Dues, web.DueWords(d, stop.Site.Code))
+		out.Dues = append(out.Dues, web.DueWords(say, d, stop.Site.Code))
 	}
 	return out
 }
@@ -286,7 +287,7 @@ func (s *server) roundCalendar(w http.ResponseWriter, r *http.Request) error {
 	if err != nil {
 		return err
 	}
-	calendar, err := RoundCalendar(r.Context(), s.Store, s.Now, ask)
+	calendar, err := RoundCalendar(r.Context(), s.words(r.Context()), s.Store, s.Now, ask)
 	if err != nil {
 		return err
 	}
@@ -298,7 +299,7 @@ func (s *server) roundCalendar(w http.ResponseWriter, r *http.Request) error {
 
 // RoundCalendar returns what falls due at each site, or at those asked for, as an
 // iCalendar file (RFC 5545). Open questions have no date and are left out.
-func RoundCalendar(ctx context.Context, network Network, now func() time.Time, ask RoundAsk) (string, error) {
+func RoundCalendar(ctx context.Context, say *words.Words, network Network, now func() time.Time, ask RoundAsk) (string, error) {
 	plan, err := PlanRound(ctx, network, now, ask)
 	if err != nil {
 		return "", err
@@ -312,9 +313,9 @@ func RoundCalendar(ctx context.Context, network Network, now func() time.Time, a
 	for _, stop := range stops {
 		for _, d := range stop.Dues {
 			if d.Kind != usage.DueQuestions {
-				entries = append(entries, web.DueEntry(stop.Site, d, ask.Rule))
+				entries = append(entries, web.DueEntry(say, stop.Site, d, ask.Rule))
 			}
 		}
 	}
-	return web.Calendar(entries, time.Unix(plan.At, 0)), nil
+	return web.Calendar(say, entries, time.Unix(plan.At, 0)), nil
 }

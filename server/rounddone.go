@@ -11,6 +11,7 @@ import (
 	"doorleaf/store"
 	"doorleaf/usage"
 	"doorleaf/web"
+	"doorleaf/web/words"
 )
 
 // localDate is the form of a date in forms.
@@ -29,8 +30,9 @@ var roundTook = map[usage.DueKind][]usage.CallKind{
 // roundForm asks for all that was done on a round, the things ticked on its list
 // ticked.
 func (s *server) roundForm(w http.ResponseWriter, r *http.Request) error {
+	say := s.words(r.Context())
 	q := r.URL.Query()
-	page := web.RoundDonePage{Withins: web.Withins("300", 300)}
+	page := web.RoundDonePage{Withins: web.Withins(say, "300", 300)}
 	sites, err := s.roundSites(r, q["site"])
 	if err != nil {
 		return err
@@ -42,7 +44,7 @@ func (s *server) roundForm(w http.ResponseWriter, r *http.Request) error {
 				did = append(did, roundTook[usage.DueKind(kind)]...)
 			}
 		}
-		page.Stops = append(page.Stops, web.DoneStop{Site: heading(site.Site), Kinds: kindsAt(site.Code, did)})
+		page.Stops = append(page.Stops, web.DoneStop{Site: heading(site.Site), Kinds: kindsAt(say, site.Code, did)})
 	}
 	if len(sites) > 0 {
 		page.Date = localTime(sites[0].Zone, s.Now().Unix(), localDate)
@@ -51,8 +53,8 @@ func (s *server) roundForm(w http.ResponseWriter, r *http.Request) error {
 }
 
 // kindsAt are the things to tick at one box of the form.
-func kindsAt(code string, did []usage.CallKind) []web.KindBox {
-	boxes := web.KindBoxes(did)
+func kindsAt(say *words.Words, code string, did []usage.CallKind) []web.KindBox {
+	boxes := web.KindBoxes(say, did)
 	for i := range boxes {
 		boxes[i].Field += "-" + code
 		boxes[i].Hint = "" // once a page is enough
@@ -61,7 +63,8 @@ func kindsAt(code string, did []usage.CallKind) []web.KindBox {
 }
 
 func (s *server) sendRoundForm(w http.ResponseWriter, r *http.Request, status int, page web.RoundDonePage) error {
-	page.Trail, page.Cautions = web.TrailToRound(), web.RoundCautions(true)
+	say := s.words(r.Context())
+	page.Trail, page.Cautions = web.TrailToRound(say), web.RoundCautions(say, true)
 	return s.send(w, r, status, page)
 }
 
@@ -86,6 +89,7 @@ func (s *server) roundSites(r *http.Request, codes []string) ([]store.SiteSummar
 
 // keepRound keeps all that was done on a round, or nothing.
 func (s *server) keepRound(w http.ResponseWriter, r *http.Request) error {
+	say := s.words(r.Context())
 	if err := readForm(w, r); err != nil {
 		return err
 	}
@@ -93,9 +97,9 @@ func (s *server) keepRound(w http.ResponseWriter, r *http.Request) error {
 	if err != nil {
 		return err
 	}
-	page, calls := readRound(r.PostForm, sites)
+	page, calls := readRound(say, r.PostForm, sites)
 	if len(page.Faults) == 0 && len(calls) == 0 && len(page.Stops) > 0 {
-		page.Faults = web.FieldFaults{{Field: page.Stops[0].Kinds[0].Field, Says: web.RoundNothing}}
+		page.Faults = web.FieldFaults{{Field: page.Stops[0].Kinds[0].Field, Says: say.Say(web.RoundNothing)}}
 	}
 	if len(page.Faults) > 0 {
 		return s.sendRoundForm(w, r, http.StatusBadRequest, page)
@@ -103,7 +107,7 @@ func (s *server) keepRound(w http.ResponseWriter, r *http.Request) error {
 	moreTime(w, slowWork)
 	ids, err := s.Store.AddCalls(r.Context(), calls)
 	if usage.KindOf(err) == usage.Invalid {
-		page.Faults = web.FieldFaults{{Field: "date", Says: strings.TrimSpace(web.Problem(err) + " " + web.Try(err))}}
+		page.Faults = web.FieldFaults{{Field: "date", Says: strings.TrimSpace(web.Problem(say, err) + " " + web.Try(say, err))}}
 		return s.sendRoundForm(w, r, http.StatusBadRequest, page)
 	}
 	if err != nil {
@@ -121,19 +125,19 @@ func callRef(site string, id int64) string { return fmt.Sprintf("%s:%d", site, i
 
 // readRound reads the form of a round: a call at each box where something was ticked,
 // counted or noted.
-func readRound(f url.Values, sites []store.SiteSummary) (web.RoundDonePage, []store.SiteCall) {
+func readRound(say *words.Words, f url.Values, sites []store.SiteSummary) (web.RoundDonePage, []store.SiteCall) {
 	page := web.RoundDonePage{Date: strings.TrimSpace(f.Get("date"))}
-	within, says := withinField(strings.TrimSpace(f.Get("within")))
-	page.Withins = web.Withins(strings.TrimSpace(f.Get("within")), within)
+	within, says := withinField(say, strings.TrimSpace(f.Get("within")))
+	page.Withins = web.Withins(say, strings.TrimSpace(f.Get("within")), within)
 	if says != "" {
 		page.Faults = append(page.Faults, web.FieldFault{Field: "within", Says: says})
 	}
 	if _, err := usage.ParseDate(page.Date); err != nil {
-		page.Faults = append(page.Faults, web.FieldFault{Field: "date", Says: web.RoundDateUnread})
+		page.Faults = append(page.Faults, web.FieldFault{Field: "date", Says: say.Say(web.RoundDateUnread)})
 	}
 	var calls []store.SiteCall
 	for _, site := range sites {
-		stop, call, faults := readStop(f, site.Site, page.Date)
+		stop, call, faults := readStop(say, f, site.Site, page.Date)
 		page.Stops = append(page.Stops, stop)
 		page.Faults = append(page.Faults, faults...)
 		if call != nil {
@@ -146,16 +150,16 @@ func readRound(f url.Values, sites []store.SiteSummary) (web.RoundDonePage, []st
 
 // readStop reads what the form of a round says of one box; no call where it says
 // nothing.
-func readStop(f url.Values, site usage.Site, date string) (web.DoneStop, *usage.ServiceCall, web.FieldFaults) {
+func readStop(say *words.Words, f url.Values, site usage.Site, date string) (web.DoneStop, *usage.ServiceCall, web.FieldFaults) {
 	get := func(name string) string { return strings.TrimSpace(f.Get(name + "-" + site.Code)) }
 	stop := web.DoneStop{Site: heading(site), Time: get("time"), BooksIn: get("books-in"), BooksNow: get("books-now"), Reading: get("reading"), Note: get("note")}
 	call := &usage.ServiceCall{Note: stop.Note}
-	for _, box := range web.KindBoxes(nil) {
+	for _, box := range web.KindBoxes(say, nil) {
 		if get(box.Field) != "" {
 			call.Kinds = append(call.Kinds, box.Kind)
 		}
 	}
-	stop.Kinds = kindsAt(site.Code, call.Kinds)
+	stop.Kinds = kindsAt(say, site.Code, call.Kinds)
 	if len(call.Kinds) == 0 && stop.BooksIn+stop.BooksNow+stop.Reading+stop.Note == "" {
 		return stop, nil, nil
 	}
@@ -167,12 +171,12 @@ func readStop(f url.Values, site usage.Site, date string) (web.DoneStop, *usage.
 	}
 	var says string
 	if stop.Time == "" {
-		faults = append(faults, web.FieldFault{Field: "time-" + site.Code, Says: web.RoundTimeMissing(site.Name)})
+		faults = append(faults, web.FieldFault{Field: "time-" + site.Code, Says: web.RoundTimeMissing(say, site.Name)})
 	} else if _, err := usage.ParseDate(date); err == nil {
-		call.At, says = localInstant(date+"T"+stop.Time, site.Zone)
+		call.At, says = localInstant(say, date+"T"+stop.Time, site.Zone)
 		check("time", says)
 	}
-	readNoted(call, stop.BooksIn, stop.BooksNow, stop.Reading, check)
+	readNoted(say, call, stop.BooksIn, stop.BooksNow, stop.Reading, check)
 	if len(call.Kinds) == 0 && (call.BooksIn != nil || call.BooksNow != nil) {
 		call.Kinds = []usage.CallKind{usage.CallNote} // books were counted, no more
 	}
@@ -181,11 +185,12 @@ func readStop(f url.Values, site usage.Site, date string) (web.DoneStop, *usage.
 
 // roundKept shows what was kept of a round.
 func (s *server) roundKept(w http.ResponseWriter, r *http.Request) error {
+	say := s.words(r.Context())
 	refs, err := readCallRefs(r.URL.Query()["call"])
 	if err != nil {
 		return err
 	}
-	page := web.RoundKeptPage{Base: web.Base{Trail: web.TrailToRound()}}
+	page := web.RoundKeptPage{Base: web.Base{Trail: web.TrailToRound(say)}}
 	for _, ref := range refs {
 		site, err := s.Store.Site(r.Context(), ref.Site)
 		if err != nil {
@@ -198,7 +203,7 @@ func (s *server) roundKept(w http.ResponseWriter, r *http.Request) error {
 		kept := web.KeptCall{Site: heading(site.Site), Ref: callRef(ref.Site, ref.Call.ID), Gone: true}
 		for _, c := range all {
 			if c.ID == ref.Call.ID {
-				kept.At, kept.Did, kept.Gone = c.At, web.KindWords(c.Kinds), false
+				kept.At, kept.Did, kept.Gone = c.At, web.KindWords(say, c.Kinds), false
 			}
 		}
 		page.Calls = append(page.Calls, kept)

@@ -14,6 +14,7 @@ import (
 	"doorleaf/usage"
 	"doorleaf/web"
 	"doorleaf/web/chart"
+	"doorleaf/web/words"
 )
 
 func (s *server) routeSeasons(r chi.Router) {
@@ -160,7 +161,7 @@ func (s *server) seasons(w http.ResponseWriter, r *http.Request) error {
 		if err != nil {
 			return err
 		}
-		line := web.SeasonLine{Name: name, Words: web.SeasonWords(n.season), Running: !n.ended, Figures: n.figures, Visits: networkSeasonVisits(name)}
+		line := web.SeasonLine{Name: name, Words: s.words(r.Context()).Season(n.season), Running: !n.ended, Figures: n.figures, Visits: networkSeasonVisits(name)}
 		for _, site := range n.sites {
 			if site.figures.CoveredDays > 0 {
 				line.Boxes++
@@ -185,14 +186,15 @@ func (s *server) season(w http.ResponseWriter, r *http.Request) error {
 	if err != nil {
 		return err
 	}
-	page.Previous, page.Next = neighbours(n, all)
+	page.Previous, page.Next = neighbours(s.words(r.Context()), n, all)
 	return s.send(w, r, http.StatusOK, page)
 }
 
 func (s *server) seasonPage(ctx context.Context, n networkSeason) (web.SeasonPage, error) {
+	say := s.words(ctx)
 	boxes := 0
 	page := web.SeasonPage{
-		Base: web.Base{Here: web.PlaceSeasons}, Name: n.name, Words: capital(web.SeasonWords(n.season)), Network: n.figures,
+		Base: web.Base{Here: web.PlaceSeasons}, Name: n.name, Words: capital(say.Season(n.season)), Network: n.figures,
 		Visits: networkSeasonVisits(n.name),
 	}
 	for _, site := range n.sites {
@@ -205,22 +207,22 @@ func (s *server) seasonPage(ctx context.Context, n networkSeason) (web.SeasonPag
 		}
 		page.Sites = append(page.Sites, row)
 	}
-	page.Lead = web.NetworkLead(n.figures, n.last, n.season, !n.ended, boxes)
-	if note := untilSays(n.figures, n.ended, boxes); note != "" {
+	page.Lead = web.NetworkLead(say, n.figures, n.last, n.season, !n.ended, boxes)
+	if note := untilSays(say, n.figures, n.ended, boxes); note != "" {
 		page.Lead = append(page.Lead, note)
 	}
 	page.Order, page.Pooled = placesOf(n.sites)
-	page.Notes = web.SeasonFiguresNotes(n.figures)
+	page.Notes = web.SeasonFiguresNotes(say, n.figures)
 	page.Panel = s.sitesPanel(ctx, n)
 	return page, nil
 }
 
 // untilSays tells how far the figures of a season go that are not complete.
-func untilSays(f usage.SeasonFigures, ended bool, boxes int) string {
+func untilSays(say *words.Words, f usage.SeasonFigures, ended bool, boxes int) string {
 	if f.Complete {
 		return ""
 	}
-	return web.Until(f.Until, ended, boxes)
+	return web.Until(say, f.Until, ended, boxes)
 }
 
 func (s *server) seasonSite(ctx context.Context, site siteFigures) (web.SeasonSite, error) {
@@ -235,7 +237,7 @@ func (s *server) seasonSite(ctx context.Context, site siteFigures) (web.SeasonSi
 	return web.SeasonSite{
 		Site: heading(site.Site), Figures: site.figures, Findings: touching,
 		Visits: seasonVisits(site.Code, site.season), Before: seasonVisits(site.Code, site.season.LastYear()),
-		Remarks: web.Remarks(site.figures, touching, site.figures.Complete),
+		Remarks: web.Remarks(s.words(ctx), site.figures, touching, site.figures.Complete),
 	}, nil
 }
 
@@ -288,6 +290,7 @@ func placesOf(sites []siteFigures) (places []web.SitePlace, pooled bool) {
 
 // sitesPanel draws the sites side by side; nil without charts or sites.
 func (s *server) sitesPanel(ctx context.Context, n networkSeason) *web.Panel {
+	say := s.words(ctx)
 	if s.Charts == nil || len(n.sites) == 0 {
 		return nil
 	}
@@ -299,18 +302,18 @@ func (s *server) sitesPanel(ctx context.Context, n networkSeason) *web.Panel {
 			Href: seasonVisits(site.Code, site.season),
 		})
 	}
-	figure, err := s.Charts.BySite(ctx, "by-site", web.SeasonWords(n.season), rates)
+	figure, err := s.Charts.BySite(ctx, "by-site", say.Season(n.season), rates)
 	panel := &web.Panel{Figure: figure}
 	if err != nil {
 		s.Log.Warn("draw chart", "chart", "by-site", "err", err)
-		panel.ID, panel.Title, panel.Problem = "by-site", web.TitleSites, web.ChartMissing
+		panel.ID, panel.Title, panel.Problem = "by-site", say.Say(web.TitleSites), say.Say(web.ChartMissing)
 	}
 	return panel
 }
 
 // neighbours links to the seasons before and after, as far as there is anything
 // recorded in that direction.
-func neighbours(n networkSeason, all []siteSeasons) (previous, next *web.Link) {
+func neighbours(say *words.Words, n networkSeason, all []siteSeasons) (previous, next *web.Link) {
 	first, last := false, false
 	for _, site := range all {
 		for _, season := range site.tally.seasons {
@@ -319,7 +322,7 @@ func neighbours(n networkSeason, all []siteSeasons) (previous, next *web.Link) {
 		}
 	}
 	link := func(season usage.Season) *web.Link {
-		return &web.Link{Href: "/seasons/" + season.String(), Text: web.SeasonWords(season)}
+		return &web.Link{Href: "/seasons/" + season.String(), Text: say.Season(season)}
 	}
 	if first {
 		previous = link(n.season.Previous())

@@ -16,8 +16,8 @@ import (
 	"doorleaf/importer"
 	"doorleaf/store"
 	"doorleaf/usage"
-	"doorleaf/web"
 	"doorleaf/web/chart"
+	"doorleaf/web/words"
 )
 
 // boxAt is newBox with another clock.
@@ -298,7 +298,7 @@ func TestLimitsAllowForDispersion(t *testing.T) {
 		}
 	}
 	lead := texts(b.get("/sites/MILL").page(t), "p.lead")[0]
-	if want := web.Between(spread); !strings.Contains(lead, want) {
+	if want := words.English.Between(spread); !strings.Contains(lead, want) {
 		t.Errorf("lead = %q, want %q in it", lead, want)
 	}
 }

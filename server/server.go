@@ -181,7 +181,7 @@ func (c Config) withDefaults() Config {
 // routes puts the guards around all features, and each feature's routes in.
 func (s *server) routes() http.Handler {
 	r := chi.NewRouter()
-	r.Use(s.logged, s.reading, s.contained, harden, s.onlyHosts, s.sameOrigin, s.gate(r), wanting)
+	r.Use(s.logged, s.reading, s.contained, harden, s.onlyHosts, s.sameOrigin, s.gate(r), wanting, s.oneLanguage)
 	r.NotFound(s.unknownRoute)
 	r.MethodNotAllowed(s.wrongMethod)
 	s.routeStatic(r)

@@ -35,7 +35,7 @@ func (s *server) keepSetUp(w http.ResponseWriter, r *http.Request) error {
 		return err
 	}
 	page := web.SetUpPage{Form: setUpForm(r.PostForm)}
-	n, faults := page.Form.Network()
+	n, faults := page.Form.Network(s.words(r.Context()))
 	if len(faults) > 0 {
 		return s.sendSetUp(w, r, http.StatusBadRequest, page)
 	}
@@ -70,7 +70,7 @@ func (s *server) sendSetUp(w http.ResponseWriter, r *http.Request, status int, p
 		}
 		page.Coordinated = access.Has(store.RoleCoordinating)
 	}
-	n, faults := page.Form.Network()
+	n, faults := page.Form.Network(s.words(r.Context()))
 	if page.Faults = faults; len(faults) == 0 {
 		page.Example = web.ExampleOf(n.Region)
 	}

@@ -65,16 +65,17 @@ func (s *server) sendSignIn(w http.ResponseWriter, r *http.Request, status int, 
 
 // signIn takes a name and a passphrase and begins a session.
 func (s *server) signIn(w http.ResponseWriter, r *http.Request) error {
+	say := s.words(r.Context())
 	r.Body = http.MaxBytesReader(w, r.Body, signInBytes)
 	if err := readForm(w, r); err != nil {
 		return err
 	}
 	page := web.SignInPage{Who: strings.TrimSpace(r.PostForm.Get("who")), To: localAddress(r.PostForm.Get("to"))}
 	if page.Who == "" {
-		page.Faults = append(page.Faults, web.FieldFault{Field: "who", Says: web.WhoMissing})
+		page.Faults = append(page.Faults, web.FieldFault{Field: "who", Says: say.Say(web.WhoMissing)})
 	}
 	if r.PostForm.Get("passphrase") == "" {
-		page.Faults = append(page.Faults, web.FieldFault{Field: "passphrase", Says: web.PassphraseMissing})
+		page.Faults = append(page.Faults, web.FieldFault{Field: "passphrase", Says: say.Say(web.PassphraseMissing)})
 	}
 	if len(page.Faults) > 0 {
 		return s.sendSignIn(w, r, http.StatusBadRequest, page)
@@ -84,19 +85,19 @@ func (s *server) signIn(w http.ResponseWriter, r *http.Request) error {
 	}
 	if s.tries.over(w, r, s.caller(r)) {
 		s.Log.Warn("too many tries of a passphrase", "from", s.caller(r))
-		page.Faults = web.FieldFaults{{Field: "passphrase", Says: web.TooManyTries}}
+		page.Faults = web.FieldFaults{{Field: "passphrase", Says: say.Say(web.TooManyTries)}}
 		return s.sendSignIn(w, r, http.StatusTooManyRequests, page)
 	}
 	token, session, err := s.Access.SignIn(r.Context(), r.PostForm.Get("passphrase"), page.Who)
 	switch {
 	case usage.KindOf(err) == usage.Invalid:
-		page.Faults = web.FieldFaults{{Field: "who", Says: web.WhoMissing}}
+		page.Faults = web.FieldFaults{{Field: "who", Says: say.Say(web.WhoMissing)}}
 		return s.sendSignIn(w, r, http.StatusBadRequest, page)
 	case err != nil:
 		return err
 	case token == "":
 		s.Log.Warn("a passphrase that is nobody's", "from", s.caller(r), "who", page.Who)
-		page.Faults = web.FieldFaults{{Field: "passphrase", Says: web.PassphraseWrong}}
+		page.Faults = web.FieldFaults{{Field: "passphrase", Says: say.Say(web.PassphraseWrong)}}
 		return s.sendSignIn(w, r, http.StatusForbidden, page)
 	}
 	if old := s.tokenOf(r); old != "" {

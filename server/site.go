@@ -12,6 +12,7 @@ import (
 	"doorleaf/usage"
 	"doorleaf/web"
 	"doorleaf/web/chart"
+	"doorleaf/web/words"
 )
 
 func (s *server) routeSite(r chi.Router) {
@@ -71,11 +72,11 @@ func (s *server) site(w http.ResponseWriter, r *http.Request) error {
 	if err != nil {
 		return err
 	}
-	page, err := sitePage(data)
+	page, err := sitePage(s.words(r.Context()), data)
 	if err != nil {
 		return err
 	}
-	if page.Panels, err = s.panels(r.Context(), data.site.Code, data.season, s.words(r)); err != nil {
+	if page.Panels, err = s.panels(r.Context(), data.site.Code, data.season, s.words(r.Context())); err != nil {
 		return err
 	}
 	return s.send(w, r, http.StatusOK, page)
@@ -140,33 +141,33 @@ func seasonOf(q url.Values, latitude float64) (*usage.Season, error) {
 }
 
 // sitePage is the page without its figures.
-func sitePage(data siteData) (web.SitePage, error) {
+func sitePage(say *words.Words, data siteData) (web.SitePage, error) {
 	site := data.site
 	page := web.SitePage{
-		Base:     web.Base{Trail: web.TrailToNetwork()},
+		Base:     web.Base{Trail: web.TrailToNetwork(say)},
 		Site:     heading(site.Site),
 		Latitude: site.Latitude, Longitude: site.Longitude,
 		Installed: site.InstalledOn, Clock: site.Clock, Thresholds: site.Thresholds,
 		Totals: site.Totals, Cards: site.Cards, LastCard: site.LastCardAt,
-		Seasons: seasonLinks(data),
+		Seasons: seasonLinks(say, data),
 	}
 	if data.season != nil {
-		page.Season = web.SeasonWords(*data.season)
+		page.Season = say.Season(*data.season)
 	}
 	page.Weekly, page.Visits, page.ExposedS = data.weekly.Rate, data.weekly.Visits, data.weekly.ExposureS
 	page.VisitsAt = "/sites/" + site.Code + "/visits"
-	if err := addSeason(&page, data); err != nil {
+	if err := addSeason(say, &page, data); err != nil {
 		return page, err
 	}
 	page.From, page.To = data.tally.first, data.tally.last
 	open := openFindings(data.findings)
-	page.Findings, page.MoreFindings = findingsShown(open, data.cards)
+	page.Findings, page.MoreFindings = findingsShown(say, open, data.cards)
 	page.Answered, page.Calls = len(data.findings)-len(open), len(data.calls)
 	return page, nil
 }
 
 // addSeason adds the figures of the chosen season.
-func addSeason(page *web.SitePage, data siteData) error {
+func addSeason(say *words.Words, page *web.SitePage, data siteData) error {
 	f := data.figures
 	if f == nil {
 		return nil
@@ -176,11 +177,11 @@ func addSeason(page *web.SitePage, data siteData) error {
 		return err
 	}
 	page.Figures, page.SeasonName, page.VisitsAt = &f.figures, f.season.String(), seasonVisits(f.Code, f.season)
-	page.Lead = web.SeasonLead(f.figures, f.last, f.season, !f.ended)
-	if note := untilSays(f.figures, f.ended, 1); note != "" {
+	page.Lead = web.SeasonLead(say, f.figures, f.last, f.season, !f.ended)
+	if note := untilSays(say, f.figures, f.ended, 1); note != "" {
 		page.Lead = append(page.Lead, note)
 	}
-	page.Remarks = web.Remarks(f.figures, touching, f.figures.Complete)
+	page.Remarks = web.Remarks(say, f.figures, touching, f.figures.Complete)
 	return nil
 }
 
@@ -224,30 +225,30 @@ const (
 	linesMost    = 3
 )
 
-func findingsShown(findings []usage.Finding, cards []store.Card) (shown []web.Finding, more int) {
+func findingsShown(say *words.Words, findings []usage.Finding, cards []store.Card) (shown []web.Finding, more int) {
 	for _, f := range findings[:min(len(findings), findingsMost)] {
-		shown = append(shown, web.Finding{Says: capital(f.Says), From: f.From, To: f.To, Lines: evidenceLinks(f, cards)})
+		shown = append(shown, web.Finding{Says: capital(f.Says), From: f.From, To: f.To, Lines: evidenceLinks(say, f, cards)})
 	}
 	return shown, len(findings) - len(shown)
 }
 
-func evidenceLinks(f usage.Finding, cards []store.Card) []web.Link {
+func evidenceLinks(say *words.Words, f usage.Finding, cards []store.Card) []web.Link {
 	var links []web.Link
 	for _, e := range f.Evidence[:min(len(f.Evidence), linesMost)] {
 		if e.Card >= 0 && int(e.Card) < len(cards) {
-			links = append(links, web.Link{Href: lineAddress(cards[e.Card].ID, e.Line), Text: web.LineWords(e.Line)})
+			links = append(links, web.Link{Href: lineAddress(cards[e.Card].ID, e.Line), Text: web.LineWords(say, e.Line)})
 		}
 	}
 	return links
 }
 
-func seasonLinks(data siteData) []web.Link {
+func seasonLinks(say *words.Words, data siteData) []web.Link {
 	address := "/sites/" + data.site.Code
-	links := []web.Link{{Href: address, Text: web.AllTime, Here: data.season == nil}}
+	links := []web.Link{{Href: address, Text: say.Say(web.AllTime), Here: data.season == nil}}
 	for _, season := range data.tally.told {
 		links = append(links, web.Link{
 			Href: address + "?season=" + season.String(),
-			Text: web.SeasonWords(season),
+			Text: say.Season(season),
 			Here: data.season != nil && *data.season == season,
 		})
 	}

@@ -13,6 +13,7 @@ import (
 
 	"doorleaf/usage"
 	"doorleaf/web"
+	"doorleaf/web/words"
 )
 
 func (s *server) routeSiteForm(r chi.Router) {
@@ -36,22 +37,23 @@ func (s *server) usualZone(r *http.Request) string {
 }
 
 func (s *server) addSite(w http.ResponseWriter, r *http.Request) error {
+	say := s.words(r.Context())
 	form, err := readSiteForm(w, r)
 	if err != nil {
 		return err
 	}
-	site, faults := siteFromForm(form)
+	site, faults := siteFromForm(say, form)
 	if !codePattern.MatchString(site.Code) {
-		faults = append(web.FieldFaults{web.SiteFieldFault("code")}, faults...)
+		faults = append(web.FieldFaults{web.SiteFieldFault(say, "code")}, faults...)
 	}
 	if len(faults) == 0 {
 		site.Thresholds = usage.DefaultThresholds
 		err := s.Store.AddSite(r.Context(), site)
 		switch usage.KindOf(err) {
 		case usage.Conflict:
-			faults = web.FieldFaults{{Field: "code", Says: web.CodeInUse(site.Code)}}
+			faults = web.FieldFaults{{Field: "code", Says: web.CodeInUse(say, site.Code)}}
 		case usage.Invalid:
-			faults = web.FieldFaults{{Field: "code", Says: web.Problem(err)}}
+			faults = web.FieldFaults{{Field: "code", Says: web.Problem(say, err)}}
 		default:
 			if err != nil {
 				return err
@@ -65,7 +67,7 @@ func (s *server) addSite(w http.ResponseWriter, r *http.Request) error {
 func (s *server) changeForm(w http.ResponseWriter, r *http.Request) error {
 	if q := r.URL.Query(); q.Has("join") {
 		form := siteFormOf(q)
-		_, faults := thresholdsFromForm(form)
+		_, faults := thresholdsFromForm(s.words(r.Context()), form)
 		return s.sendSiteForm(w, r, http.StatusOK, siteOf(r).Code, form, faults)
 	}
 	site := siteOf(r)
@@ -81,16 +83,17 @@ func (s *server) changeForm(w http.ResponseWriter, r *http.Request) error {
 }
 
 func (s *server) changeSite(w http.ResponseWriter, r *http.Request) error {
+	say := s.words(r.Context())
 	form, err := readSiteForm(w, r)
 	if err != nil {
 		return err
 	}
 	code := siteOf(r).Code
-	site, faults := siteFromForm(form)
+	site, faults := siteFromForm(say, form)
 	thresholds := siteOf(r).Thresholds
 	if r.PostForm.Has("join") {
 		var wrong web.FieldFaults
-		thresholds, wrong = thresholdsFromForm(form)
+		thresholds, wrong = thresholdsFromForm(say, form)
 		faults = append(faults, wrong...)
 	}
 	if len(faults) > 0 {
@@ -104,7 +107,7 @@ func (s *server) changeSite(w http.ResponseWriter, r *http.Request) error {
 		return nil
 	})
 	if usage.KindOf(err) == usage.Invalid {
-		return s.sendSiteForm(w, r, http.StatusBadRequest, code, form, web.FieldFaults{{Field: "name", Says: web.Problem(err)}})
+		return s.sendSiteForm(w, r, http.StatusBadRequest, code, form, web.FieldFaults{{Field: "name", Says: web.Problem(say, err)}})
 	}
 	if err != nil {
 		return err
@@ -116,7 +119,7 @@ func (s *server) sendSiteForm(w http.ResponseWriter, r *http.Request, status int
 	page := web.SiteFormPage{Code: code, Form: form, Faults: faults, Zones: zoneNames}
 	page.Here = web.PlaceNewSite
 	if code != "" {
-		page.Here, page.Trail = "", web.TrailToSite(heading(siteOf(r).Site))
+		page.Here, page.Trail = "", web.TrailToSite(s.words(r.Context()), heading(siteOf(r).Site))
 		var err error
 		if page.Trial, err = s.trial(r, form); err != nil {
 			return err
@@ -157,9 +160,9 @@ var codePattern = regexp.MustCompile(`^[A-Z0-9]{1,8}$`)
 var dateOrders = map[string]bool{"": true, "dmy": true, "mdy": true, "ymd": true}
 
 // siteFromForm checks every field, so that all faults show at once.
-func siteFromForm(f web.SiteForm) (usage.Site, web.FieldFaults) {
+func siteFromForm(say *words.Words, f web.SiteForm) (usage.Site, web.FieldFaults) {
 	var faults web.FieldFaults
-	fault := func(field string) { faults = append(faults, web.SiteFieldFault(field)) }
+	fault := func(field string) { faults = append(faults, web.SiteFieldFault(say, field)) }
 	site := usage.Site{Code: f.Code, Name: f.Name, Zone: f.Zone, Clock: usage.ClockKeeping(f.Clock)}
 	if f.Name == "" || utf8.RuneCountInString(f.Name) > 120 {
 		fault("name")

@@ -16,6 +16,7 @@ import (
 	"doorleaf/store"
 	"doorleaf/usage"
 	"doorleaf/web"
+	"doorleaf/web/words"
 )
 
 func (s *server) routeTray(r chi.Router) {
@@ -63,6 +64,7 @@ type given struct {
 
 // desk reads the cards on a tray.
 func (s *server) desk(r *http.Request) (*desk, error) {
+	say := s.words(r.Context())
 	d := &desk{name: chi.URLParam(r, "tray")}
 	cards, err := s.Store.Tray(r.Context(), d.name)
 	if err != nil {
@@ -79,7 +81,7 @@ func (s *server) desk(r *http.Request) (*desk, error) {
 		if err != nil {
 			return nil, err
 		}
-		card.label = web.CardLabel(i+1, len(cards), c.Name)
+		card.label = web.CardLabel(say, i+1, len(cards), c.Name)
 		d.cards = append(d.cards, card)
 	}
 	if slices.ContainsFunc(d.cards, func(c readCard) bool { return c.file != nil && c.given.site == "" }) {
@@ -87,7 +89,7 @@ func (s *server) desk(r *http.Request) (*desk, error) {
 			return nil, err
 		}
 	}
-	d.place()
+	d.place(say)
 	return d, s.orders(r.Context(), d)
 }
 
@@ -107,10 +109,11 @@ func (s *server) orders(ctx context.Context, d *desk) error {
 }
 
 func (s *server) readCard(ctx context.Context, d *desk, t store.TrayCard) (readCard, error) {
+	say := s.words(ctx)
 	sum := sha256.Sum256(t.Bytes)
 	c := readCard{TrayCard: t, key: strconv.FormatInt(t.ID, 10), id: hex.EncodeToString(sum[:])}
 	if len(t.Bytes) == 0 {
-		c.problem = web.ProblemEmpty
+		c.problem = say.Say(web.ProblemEmpty)
 		return c, nil
 	}
 	var err error
@@ -118,7 +121,7 @@ func (s *server) readCard(ctx context.Context, d *desk, t store.TrayCard) (readC
 		if usage.KindOf(err) == 0 {
 			return c, err
 		}
-		c.problem = web.Problem(err)
+		c.problem = web.Problem(say, err)
 		return c, nil
 	}
 	kept, err := s.Store.Card(ctx, c.id)
@@ -129,7 +132,7 @@ func (s *server) readCard(ctx context.Context, d *desk, t store.TrayCard) (readC
 	if c.overlap, err = s.Store.Elsewhere(ctx, cardIn(&c)); err != nil {
 		return c, err
 	}
-	c.advice = advise(d.sites, &c)
+	c.advice = advise(say, d.sites, &c)
 	c.given = given{keep: len(c.file.Rows) > 0, site: c.advice.site}
 	c.asked = c.file.Ambiguous
 	return c, nil
@@ -139,6 +142,7 @@ func (s *server) readCard(ctx context.Context, d *desk, t store.TrayCard) (readC
 // cannot tell: from the site's settings, from what was told with an earlier
 // card, or from what the latest card that can tell says.
 func (s *server) earlierOrder(ctx context.Context, code string) (order, why string, err error) {
+	say := s.words(ctx)
 	if code == "" {
 		return "", "", nil
 	}
@@ -147,7 +151,7 @@ func (s *server) earlierOrder(ctx context.Context, code string) (order, why stri
 		return "", "", err
 	}
 	if site.Profile.DateOrder != "" {
-		return site.Profile.DateOrder, web.OrderFromSite, nil
+		return site.Profile.DateOrder, say.Say(web.OrderFromSite), nil
 	}
 	cards, err := s.Store.Cards(ctx, code)
 	if err != nil {
@@ -155,7 +159,7 @@ func (s *server) earlierOrder(ctx context.Context, code string) (order, why stri
 	}
 	for i := len(cards) - 1; i >= 0; i-- {
 		if order, err = s.orderOfCard(ctx, cards[i]); order != "" || err != nil {
-			return order, web.OrderFromCards, err
+			return order, say.Say(web.OrderFromCards), err
 		}
 	}
 	return "", "", nil
@@ -208,7 +212,7 @@ func (s *server) sendTray(w http.ResponseWriter, r *http.Request, status int, d 
 		page.Sites = append(page.Sites, heading(site.Site))
 	}
 	for i := range d.cards {
-		card := trayCard(&d.cards[i])
+		card := trayCard(s.words(r.Context()), &d.cards[i])
 		card.Number = i + 1
 		page.Cards = append(page.Cards, card)
 	}
@@ -220,7 +224,7 @@ func (s *server) sendTray(w http.ResponseWriter, r *http.Request, status int, d 
 const trayComplaints = 8
 
 // trayCard says what was read from a card.
-func trayCard(c *readCard) web.TrayCard {
+func trayCard(say *words.Words, c *readCard) web.TrayCard {
 	card := web.TrayCard{
 		Key: c.key, Name: c.Name, Folder: c.Folder, Size: int64(len(c.Bytes)), Problem: c.problem,
 		Keep: c.given.keep, Site: c.given.site, Sure: c.given.sure, Order: c.given.order, Removed: c.given.removed,
@@ -232,13 +236,13 @@ func trayCard(c *readCard) web.TrayCard {
 	f := c.file
 	card.Lines, card.Rows, card.Headers, card.Blanks = f.Lines, len(f.Rows), f.Headers, f.Blanks
 	card.AllFaults = len(f.Complaints)
-	card.Reads, card.Evidence = web.Reads(f.Encoding, f.LineEnd, dialectWords(f)), f.Dialect.Evidence
+	card.Reads, card.Evidence = web.Reads(say, f.Encoding, f.LineEnd, dialectWords(f)), f.Dialect.Evidence
 	for _, complaint := range f.Complaints[:min(len(f.Complaints), trayComplaints)] {
 		card.Complaints = append(card.Complaints, web.Complaint{Line: complaint.Line, Reason: complaint.Reason, Raw: complaint.Raw})
 	}
 	countRows(f, &card)
 	if c.asked {
-		card.Untimed, card.Dates = 0, dateReadings(c.Bytes)
+		card.Untimed, card.Dates = 0, dateReadings(say, c.Bytes)
 	}
 	return card
 }
@@ -272,7 +276,7 @@ func span(f *cardfile.File) (first, last *int64) {
 // dateReadings says for each date order what the card's first and last dates
 // would be, so that the right one is easy to tell. Of orders that come to the same
 // it says one.
-func dateReadings(data []byte) []web.DateReading {
+func dateReadings(say *words.Words, data []byte) []web.DateReading {
 	var readings []web.DateReading
 	seen := map[string]bool{}
 	for _, order := range []string{"dmy", "mdy", "ymd"} {
@@ -284,7 +288,7 @@ func dateReadings(data []byte) []web.DateReading {
 		if first == nil {
 			continue
 		}
-		if says := web.SpanWords(*first, *last); !seen[says] {
+		if says := web.SpanWords(say, *first, *last); !seen[says] {
 			seen[says] = true
 			readings = append(readings, web.DateReading{Order: order, Says: says})
 		}
@@ -316,7 +320,7 @@ func (s *server) keep(w http.ResponseWriter, r *http.Request) error {
 	if err != nil {
 		return err
 	}
-	if faults := d.take(r.PostForm); len(faults) > 0 {
+	if faults := d.take(s.words(r.Context()), r.PostForm); len(faults) > 0 {
 		return s.sendTray(w, r, http.StatusConflict, d, faults)
 	}
 	yield(r.Context(), &s.readers, yieldMost)
@@ -332,7 +336,7 @@ func (s *server) keep(w http.ResponseWriter, r *http.Request) error {
 
 // take reads the form of a tray into its cards and says what is wrong or
 // missing.
-func (d *desk) take(form url.Values) web.FieldFaults {
+func (d *desk) take(say *words.Words, form url.Values) web.FieldFaults {
 	var faults web.FieldFaults
 	ticked := 0
 	for i := range d.cards {
@@ -345,34 +349,34 @@ func (d *desk) take(form url.Values) web.FieldFaults {
 	for i := range d.cards { // what is given of all is known now
 		if c := &d.cards[i]; c.given.keep {
 			ticked++
-			faults = append(faults, d.check(c)...)
+			faults = append(faults, d.check(say, c)...)
 		}
 	}
 	if ticked == 0 && len(d.cards) > 0 {
-		faults = append(faults, web.FieldFault{Field: "keep-" + d.cards[0].key, Says: web.NothingTicked})
+		faults = append(faults, web.FieldFault{Field: "keep-" + d.cards[0].key, Says: say.Say(web.NothingTicked)})
 	}
 	return faults
 }
 
 // check says what stands in the way of keeping one card.
-func (d *desk) check(c *readCard) web.FieldFaults {
+func (d *desk) check(say *words.Words, c *readCard) web.FieldFaults {
 	var faults web.FieldFaults
 	fault := func(field, says string) {
 		faults = append(faults, web.FieldFault{Field: field + "-" + c.key, Says: capital(c.label) + ": " + says})
 	}
 	site := d.site(c.given.site)
 	if site == nil {
-		fault("site", web.ChooseSite)
+		fault("site", say.Say(web.ChooseSite))
 		return faults
 	}
-	if c.held = d.doubt(c, site.Code); c.held != "" && !c.given.sure {
+	if c.held = d.doubt(say, c, site.Code); c.held != "" && !c.given.sure {
 		fault("sure", c.held)
 	}
 	if c.asked && (c.given.order == "" || !dateOrders[c.given.order]) {
-		fault("order", web.ChooseOrder)
+		fault("order", say.Say(web.ChooseOrder))
 	}
 	if c.given.removed != "" {
-		at, says := localInstant(c.given.removed, site.Zone)
+		at, says := localInstant(say, c.given.removed, site.Zone)
 		if says != "" {
 			fault("removed", says)
 		}
@@ -393,10 +397,10 @@ func (d *desk) site(code string) *store.SiteSummary {
 // localInstant reads a true time that somebody gives in the civil time of a
 // zone. In the hour that comes twice it takes the first; a time in the hour that
 // is missing is refused in words.
-func localInstant(local, zone string) (at int64, says string) {
+func localInstant(say *words.Words, local, zone string) (at int64, says string) {
 	z, err := usage.LoadZone(zone)
 	if err != nil {
-		return 0, web.Problem(err)
+		return 0, web.Problem(say, err)
 	}
 	for _, layout := range []string{localMinute, localSecond} {
 		t, err := time.Parse(layout, local)
@@ -405,11 +409,11 @@ func localInstant(local, zone string) (at int64, says string) {
 		}
 		first, _, kind := z.Resolve(t.Unix())
 		if kind == usage.Gap {
-			return 0, web.TimeMissing
+			return 0, say.Say(web.TimeMissing)
 		}
 		return first, ""
 	}
-	return 0, web.TimeUnread
+	return 0, say.Say(web.TimeUnread)
 }
 
 // keepDesk keeps the ticked cards, site by site. A site's cards stand or fall
@@ -453,7 +457,7 @@ func (s *server) keepGroup(ctx context.Context, d *desk, site usage.Site, group 
 	}
 	kept, err := s.Store.Keep(ctx, site.Code, cards)
 	if err != nil {
-		why, try := s.refusal(err)
+		why, try := s.refusal(s.words(ctx), err)
 		for _, i := range group {
 			receipts[i].Outcome, receipts[i].Why, receipts[i].Try = web.Refused, why, try
 		}
@@ -482,13 +486,13 @@ func keptReceipt(r web.Receipt, k store.Receipt, site usage.Site, fresh int) web
 }
 
 // refusal says why cards were not kept.
-func (s *server) refusal(err error) (why, try string) {
+func (s *server) refusal(say *words.Words, err error) (why, try string) {
 	if usage.KindOf(err) != 0 {
-		return web.Problem(err), web.Try(err)
+		return web.Problem(say, err), web.Try(say, err)
 	}
 	id := errorID()
 	s.Log.Error("keep cards", "id", id, "err", err)
-	return web.ProblemUnforeseen, "The log has it under " + id + "."
+	return say.Say(web.ProblemUnforeseen), "The log has it under " + id + "."
 }
 
 // throw throws a tray away.

@@ -11,6 +11,7 @@ import (
 	"golang.org/x/net/html"
 
 	"doorleaf/importer"
+	"doorleaf/web/words"
 )
 
 // fields are the fields of a page's first form with fields as a browser would
@@ -244,9 +245,9 @@ func TestTimeOfRemoval(t *testing.T) {
 		{"no time", "yesterday", 0},
 		{"no month 13", "2026-13-10T12:00", 0},
 	} {
-		at, says := localInstant(c.local, "Europe/Dublin")
+		at, says := localInstant(words.English, c.local, "Europe/Dublin")
 		if at != c.want || (says == "") != (c.want != 0) {
-			t.Errorf("%s: localInstant(%q) = %d, %q, want %d", c.name, c.local, at, says, c.want)
+			t.Errorf("%s: localInstant(words.English, %q) = %d, %q, want %d", c.name, c.local, at, says, c.want)
 		}
 	}
 }

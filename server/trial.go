@@ -6,15 +6,16 @@ import (
 
 	"doorleaf/usage"
 	"doorleaf/web"
+	"doorleaf/web/words"
 )
 
 // thresholdsFromForm reads the limits of a site's form.
-func thresholdsFromForm(f web.SiteForm) (usage.Thresholds, web.FieldFaults) {
+func thresholdsFromForm(say *words.Words, f web.SiteForm) (usage.Thresholds, web.FieldFaults) {
 	var faults web.FieldFaults
 	read := func(field, text string, most int32) int32 {
 		v, err := strconv.ParseInt(text, 10, 32)
 		if err != nil || v < 0 || v > int64(most) {
-			faults = append(faults, web.LimitFault(field))
+			faults = append(faults, web.LimitFault(say, field))
 		}
 		return int32(v)
 	}
@@ -22,20 +23,20 @@ func thresholdsFromForm(f web.SiteForm) (usage.Thresholds, web.FieldFaults) {
 		JoinS: read("join", f.Join, usage.MaxJoinS), RattleS: read("rattle", f.Rattle, usage.MaxRattleS), AjarS: read("ajar", f.Ajar, usage.MaxAjarS),
 	}
 	if len(faults) == 0 && t.AjarS <= t.RattleS {
-		faults = append(faults, web.LimitFault("ajar"))
+		faults = append(faults, web.LimitFault(say, "ajar"))
 	}
 	return t, faults
 }
 
 // trial says how a site's last whole season would be counted with the limits of a form.
 func (s *server) trial(r *http.Request, form web.SiteForm) (*web.Trial, error) {
-	site := siteOf(r)
-	limits, faults := thresholdsFromForm(form)
+	site, say := siteOf(r), s.words(r.Context())
+	limits, faults := thresholdsFromForm(say, form)
 	if len(faults) > 0 {
-		return &web.Trial{Says: web.TrialWrong}, nil
+		return &web.Trial{Says: say.Say(web.TrialWrong)}, nil
 	}
 	if site.Totals.FirstAt == 0 {
-		return &web.Trial{Says: web.TrialNone}, nil
+		return &web.Trial{Says: say.Say(web.TrialNone)}, nil
 	}
 	zone, err := usage.LoadZone(site.Zone)
 	if err != nil {
@@ -43,15 +44,15 @@ func (s *server) trial(r *http.Request, form web.SiteForm) (*web.Trial, error) {
 	}
 	first, _ := zone.Civil(site.Totals.FirstAt)
 	last, _ := zone.Civil(site.Totals.LastAt)
-	of := web.TrialAll
+	of := say.Say(web.TrialAll)
 	if season, whole := lastWhole(first, last, usage.HemisphereOf(site.Latitude)); whole {
-		first, last, of = season.First(), season.Last(), web.SeasonWords(season)
+		first, last, of = season.First(), season.Last(), say.Season(season)
 	}
 	trials, err := s.Store.TryThresholds(r.Context(), site.Code, first, last, site.Thresholds, limits)
 	if err != nil {
 		return nil, err
 	}
-	return web.TrialOf(of, trials[0], trials[1]), nil
+	return web.TrialOf(say, of, trials[0], trials[1]), nil
 }
 
 // lastWhole returns the last season that lies whole between two dates.

@@ -13,6 +13,7 @@ import (
 	"doorleaf/store"
 	"doorleaf/usage"
 	"doorleaf/web"
+	"doorleaf/web/words"
 )
 
 // visitsShown is how many visits one page of the list shows.
@@ -20,15 +21,16 @@ const visitsShown = 100
 
 // visits lists the visits of a site that the address asks for.
 func (s *server) visits(w http.ResponseWriter, r *http.Request) error {
+	say := s.words(r.Context())
 	site, q := siteOf(r), r.URL.Query()
 	page := web.VisitsPage{
-		Base: web.Base{Trail: web.TrailToSite(heading(site.Site))}, Site: heading(site.Site),
+		Base: web.Base{Trail: web.TrailToSite(say, heading(site.Site))}, Site: heading(site.Site),
 		Form:     web.VisitForm{From: q.Get("from"), To: q.Get("to"), Weekday: q.Get("weekday"), Hour: q.Get("hour"), Light: q.Get("light")},
-		Weekdays: web.WeekdayOptions(q.Get("weekday")), Hours: web.HourOptions(q.Get("hour")), Lights: web.LightOptions(q.Get("light")),
-		Notes: web.VisitsNotes(site.Site),
+		Weekdays: web.WeekdayOptions(say, q.Get("weekday")), Hours: web.HourOptions(say, q.Get("hour")), Lights: web.LightOptions(say, q.Get("light")),
+		Notes: web.VisitsNotes(say, site.Site),
 	}
 	var ask store.VisitPage
-	ask, page.Faults = visitsAsked(q)
+	ask, page.Faults = visitsAsked(say, q)
 	if len(page.Faults) > 0 {
 		return s.send(w, r, http.StatusBadRequest, page)
 	}
@@ -45,7 +47,7 @@ func (s *server) visits(w http.ResponseWriter, r *http.Request) error {
 	if err != nil {
 		return err
 	}
-	page.Says = web.VisitsSay(count.Timed, count.Untimed, web.Asked{
+	page.Says = web.VisitsSay(say, count.Timed, count.Untimed, web.Asked{
 		From: ask.From, To: ask.To, Weekday: ask.Weekday, Hour: ask.Hour, Light: ask.Light, ExposedS: exposed,
 	})
 	for _, row := range rows {
@@ -98,29 +100,29 @@ func visitAddress(code string, visit int32) string {
 
 // visitsAsked reads which visits an address asks for. A field that is empty asks
 // for nothing.
-func visitsAsked(q url.Values) (ask store.VisitPage, faults web.FieldFaults) {
-	ask.From, faults = dateField(q, "from", faults)
-	ask.To, faults = dateField(q, "to", faults)
+func visitsAsked(say *words.Words, q url.Values) (ask store.VisitPage, faults web.FieldFaults) {
+	ask.From, faults = dateField(say, q, "from", faults)
+	ask.To, faults = dateField(say, q, "to", faults)
 	if ask.From != nil && ask.To != nil && *ask.To < *ask.From {
-		faults = append(faults, web.FieldFault{Field: "to", Says: web.DatesTurned})
+		faults = append(faults, web.FieldFault{Field: "to", Says: say.Say(web.DatesTurned)})
 	}
 	if text := q.Get("weekday"); text != "" {
 		var err error
 		if ask.Weekday, err = strconv.Atoi(text); err != nil || ask.Weekday < 1 || ask.Weekday > 7 {
-			faults = append(faults, web.FieldFault{Field: "weekday", Says: web.WeekdayUnread})
+			faults = append(faults, web.FieldFault{Field: "weekday", Says: say.Say(web.WeekdayUnread)})
 		}
 	}
 	if text := q.Get("hour"); text != "" {
 		hour, err := strconv.Atoi(text)
 		if err != nil || hour < 0 || hour > 23 {
-			faults = append(faults, web.FieldFault{Field: "hour", Says: web.HourUnread})
+			faults = append(faults, web.FieldFault{Field: "hour", Says: say.Say(web.HourUnread)})
 		}
 		ask.Hour = &hour
 	}
 	if text := q.Get("light"); text != "" {
 		light, ok := lightNamed(text)
 		if !ok {
-			faults = append(faults, web.FieldFault{Field: "light", Says: web.LightUnread})
+			faults = append(faults, web.FieldFault{Field: "light", Says: say.Say(web.LightUnread)})
 		}
 		ask.Light = &light
 	}
@@ -144,6 +146,7 @@ func afterVisit(q url.Values) (int64, error) {
 
 // visit shows the openings of one visit.
 func (s *server) visit(w http.ResponseWriter, r *http.Request) error {
+	say := s.words(r.Context())
 	site := siteOf(r)
 	number, err := strconv.ParseInt(chi.URLParam(r, "visit"), 10, 32)
 	if err != nil {
@@ -154,10 +157,10 @@ func (s *server) visit(w http.ResponseWriter, r *http.Request) error {
 		return err
 	}
 	page := web.VisitPage{
-		Base: web.Base{Trail: web.TrailToVisits(heading(site.Site))}, Site: heading(site.Site), Visit: int32(number),
-		Notes: []web.Note{web.VisitsNotes(site.Site)[0], web.AboutNote(web.AboutAddress(site.Code))},
+		Base: web.Base{Trail: web.TrailToVisits(say, heading(site.Site))}, Site: heading(site.Site), Visit: int32(number),
+		Notes: []web.Note{web.VisitsNotes(say, site.Site)[0], web.AboutNote(say, web.AboutAddress(site.Code))},
 	}
-	open, unknown, light := int64(0), 0, ""
+	open, unknown, light := int64(0), 0, (*usage.Light)(nil)
 	for _, row := range rows {
 		page.Openings = append(page.Openings, openingShown(site.Code, row))
 		open += usage.EngagedS(row.Opening, site.Thresholds)
@@ -166,9 +169,10 @@ func (s *server) visit(w http.ResponseWriter, r *http.Request) error {
 		}
 	}
 	if rows[0].Timed {
-		light = web.LightSays(usage.NewSun(site.Latitude, site.Longitude).Light(rows[0].At))
+		at := usage.NewSun(site.Latitude, site.Longitude).Light(rows[0].At)
+		light = &at
 	}
-	page.Says = web.VisitSays(len(rows), open, unknown, light)
+	page.Says = web.VisitSays(say, len(rows), open, unknown, light)
 	return s.send(w, r, http.StatusOK, page)
 }
 
@@ -216,7 +220,7 @@ func apiVisitsAsked(q url.Values) (store.VisitPage, error) {
 	if _, _, err := periodOf(q); err != nil {
 		return store.VisitPage{}, err
 	}
-	ask, faults := visitsAsked(q)
+	ask, faults := visitsAsked(words.English, q)
 	if len(faults) > 0 {
 		return ask, invalid(fmt.Sprintf("%s=%q cannot be read", faults[0].Field, q.Get(faults[0].Field)), faults[0].Says)
 	}

@@ -50,6 +50,7 @@ const (
 	AnswerBelieve Answer = "believe" // the time given is right
 	AnswerCivil   Answer = "civil"   // the clock follows daylight saving
 	AnswerFixed   Answer = "fixed"   // it does not
+	AnswerTwice   Answer = "twice"   // two cards tell the same openings: count them once
 )
 
 // Ruling is the coordinator's answer to a finding.

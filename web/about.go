@@ -1,8 +1,6 @@
 package web
 
 import (
-	"fmt"
-
 	"doorleaf/usage"
 	"doorleaf/web/words"
 )
@@ -30,33 +28,30 @@ type AboutSeason struct {
 }
 
 // Weekly says the example of a rate.
-func (s AboutSeason) Weekly() string {
+func (s AboutSeason) Weekly(w *words.Words) string {
 	f := s.Figures
 	if f.PerDay == nil {
 		return ""
 	}
 	weekly := Weekly(f.PerDay)
-	says := fmt.Sprintf("%s in %s of recording make about %s a week. Had we watched such a season again and again, the count would have gone up and down by chance; rates %s a week go well with the count that we have.",
-		Plural(f.Counted, "visit", "visits"), daysWords(f.CoveredDays), Round(weekly).Value, Between(weekly))
+	says := w.Say("%s in %s of recording make about %s a week. Had we watched such a season again and again, the count would have gone up and down by chance; rates %s a week go well with the count that we have.",
+		words.Count(f.Counted, "visit", "visits"), w.Days(f.CoveredDays), w.Round(weekly).Value, w.Between(weekly))
 	if f.Phi > 1.05 {
-		says += fmt.Sprintf(" Days at this box differ by %s times what chance alone would make of them (rain, market days), so the limits are wider by the root of that.", OneFigure(f.Phi))
+		says += " " + w.Say("Days at this box differ by %s times what chance alone would make of them (rain, market days), so the limits are wider by the root of that.", w.OneFigure(f.Phi))
 	}
 	return says
 }
 
 // Estimated says the example of a total.
-func (s AboutSeason) Estimated() string {
+func (s AboutSeason) Estimated(w *words.Words) string {
 	f := s.Figures
 	switch {
 	case f.Estimated == nil:
 		return ""
 	case float64(f.Days)-f.CoveredDays < 0.05:
-		return fmt.Sprintf("All of the %s were covered, and the estimate is the count itself, %s; its limits are those of the rate.", Plural(int64(f.Days), "day", "days"), Number(f.Counted))
+		return w.Say("All of the %s were covered, and the estimate is the count itself, %s; its limits are those of the rate.", words.Count(int64(f.Days), "day", "days"), w.Number(f.Counted))
 	}
-	return fmt.Sprintf("%s of %s were covered, in which %s counted. On all of them there were about %s, %s.",
-		daysWords(f.CoveredDays), Plural(int64(f.Days), "day", "days"), Plural(f.Counted, "visit was", "visits were"),
-		Round(f.Estimated).Value, Between(f.Estimated))
+	return w.Say("%s of %s were covered, in which %s counted. On all of them there were about %s, %s.",
+		w.Days(f.CoveredDays), words.Count(int64(f.Days), "day", "days"), words.Count(f.Counted, "visit was", "visits were"),
+		w.Round(f.Estimated).Value, w.Between(f.Estimated))
 }
-
-// daysWords writes an exposure in days with one decimal at most.
-func daysWords(days float64) string { return words.English.Days(days) }

@@ -1,5 +1,7 @@
 package web
 
+import "doorleaf/web/words"
+
 // May is how much a page offers. It hides what would be refused; the server
 // refuses it whatever a page shows.
 type May string
@@ -39,6 +41,19 @@ type AccessPage struct {
 // Template implements Page.
 func (AccessPage) Template() string { return "access" }
 
+// Called is the role's name in words.
+func (r RoleState) Called(w *words.Words) string { return RoleWords(w, r.Role) }
+
+var roleWords = map[string]words.Text{"reading": "reading", "reports": "reports", "coordinating": "coordinating"}
+
+// RoleWords names a role.
+func RoleWords(w *words.Words, role string) string {
+	if text, ok := roleWords[role]; ok {
+		return w.Say(text)
+	}
+	return role
+}
+
 // RoleState is a role and its passphrase.
 type RoleState struct {
 	Role  string
@@ -46,9 +61,9 @@ type RoleState struct {
 }
 
 // Can says what a role may do.
-func (r RoleState) Can() string { return roleCan[r.Role] }
+func (r RoleState) Can(w *words.Words) string { return w.Say(roleCan[r.Role]) }
 
-var roleCan = map[string]string{
+var roleCan = map[string]words.Text{
 	"reading":      "look at pages and charts",
 	"reports":      "look, and take reports, open data and card files away",
 	"coordinating": "do everything",
@@ -74,8 +89,8 @@ func (p AccessPage) Coordinated() bool {
 
 // What is wrong with the form of sign-in.
 const (
-	WhoMissing        = "Give the name that you want to sign with, of at most 80 characters."
-	PassphraseMissing = "Type the passphrase."
-	PassphraseWrong   = "That passphrase opens nothing here. Capitals and spaces count."
-	TooManyTries      = "Too many tries. Wait ten minutes, then try again."
+	WhoMissing        words.Text = "Give the name that you want to sign with, of at most 80 characters."
+	PassphraseMissing words.Text = "Type the passphrase."
+	PassphraseWrong   words.Text = "That passphrase opens nothing here. Capitals and spaces count."
+	TooManyTries      words.Text = "Too many tries. Wait ten minutes, then try again."
 )

@@ -3,6 +3,8 @@ package web
 import (
 	"fmt"
 	"strings"
+
+	"doorleaf/web/words"
 )
 
 // BenchPage judges the first card of a new logger.
@@ -39,40 +41,40 @@ type BenchForm struct {
 
 // Words of the bench check.
 const (
-	BenchAsk     = "Open the door of a new logger a few times, shut it, and see here what its first card tells; nothing is kept."
-	BenchWrong   = "Wrong"
-	BenchUnclear = "Not clear yet"
-	BenchRight   = "Right"
-	BenchNoFile  = "Choose the file that the logger wrote."
+	BenchAsk     words.Text = "Open the door of a new logger a few times, shut it, and see here what its first card tells; nothing is kept."
+	BenchWrong   words.Text = "Wrong"
+	BenchUnclear words.Text = "Not clear yet"
+	BenchRight   words.Text = "Right"
+	BenchNoFile  words.Text = "Choose the file that the logger wrote."
 )
 
 // BenchCautions stand where a logger lies open on the bench.
-var BenchCautions = []string{CautionCard, CautionCoin}
+func BenchCautions(w *words.Words) []string { return []string{w.Say(CautionCard), w.Say(CautionCoin)} }
 
 // BenchLead says in one sentence what came of it.
-func BenchLead(wrong, unclear int, ready bool) string {
+func BenchLead(w *words.Words, wrong, unclear int, ready bool) string {
 	switch {
 	case wrong > 0:
-		return Plural(int64(wrong), "thing is", "things are") + " wrong with this logger; mend that before it goes out."
+		return w.Say("%s wrong with this logger; mend that before it goes out.", words.Count(int64(wrong), "thing is", "things are"))
 	case !ready:
-		return "Nothing is wrong that these few openings show, but they are too few to tell."
+		return w.Say("Nothing is wrong that these few openings show, but they are too few to tell.")
 	case unclear > 0:
-		return "Nothing is wrong with this logger; " + Plural(int64(unclear), "thing is", "things are") + " not clear yet."
+		return w.Say("Nothing is wrong with this logger; %s not clear yet.", words.Count(int64(unclear), "thing is", "things are"))
 	}
-	return "This logger is ready to hang: all that was looked at is right."
+	return w.Say("This logger is ready to hang: all that was looked at is right.")
 }
 
 // LinesWords names some lines of a card.
-func LinesWords(lines []int32) string {
-	if len(lines) == 0 {
-		return ""
-	}
-	var words []string
+func LinesWords(w *words.Words, lines []int32) string {
+	var numbers []string
 	for _, n := range lines {
-		words = append(words, fmt.Sprint(n))
+		numbers = append(numbers, fmt.Sprint(n))
 	}
-	if len(words) == 1 {
-		return "line " + words[0]
+	switch len(numbers) {
+	case 0:
+		return ""
+	case 1:
+		return w.Say("line %s", numbers[0])
 	}
-	return "lines " + strings.Join(words, ", ")
+	return w.Say("lines %s", strings.Join(numbers, ", "))
 }

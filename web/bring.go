@@ -1,8 +1,9 @@
 package web
 
 import (
-	"fmt"
 	"strings"
+
+	"doorleaf/web/words"
 )
 
 // Scripts names the page's scripts.
@@ -25,19 +26,19 @@ type ReadCard struct {
 
 // Brought says in words what came of an upload: of its cards and of the files that
 // were left out.
-func Brought(cards []ReadCard, skipped []Skipped) string {
+func Brought(w *words.Words, cards []ReadCard, skipped []Skipped) string {
 	var says []string
 	switch {
 	case len(cards) == 1 && cards[0].Problem != "":
 		says = append(says, cards[0].Problem)
 	case len(cards) == 1:
-		says = append(says, readWords(cards[0]))
+		says = append(says, readWords(w, cards[0]))
 	case len(cards) > 1:
 		rows := 0
 		for _, c := range cards {
 			rows += c.Rows
 		}
-		says = append(says, fmt.Sprintf("%s with %s.", Plural(int64(len(cards)), "card", "cards"), Plural(int64(rows), "row", "rows")))
+		says = append(says, w.Say("%s with %s.", words.Count(int64(len(cards)), "card", "cards"), words.Count(int64(rows), "row", "rows")))
 	}
 	refused, other := []string{}, 0
 	for _, s := range skipped {
@@ -48,22 +49,22 @@ func Brought(cards []ReadCard, skipped []Skipped) string {
 		}
 	}
 	if len(refused) > 2 {
-		refused = []string{Plural(int64(len(refused)), "file was", "files were") + " refused."}
+		refused = []string{w.Say("%s refused.", words.Count(int64(len(refused)), "file was", "files were"))}
 	}
 	says = append(says, refused...)
 	if other > 0 && len(cards) != 1 {
-		says = append(says, Plural(int64(other), "file is", "files are")+" no card’s.")
+		says = append(says, w.Say("%s no card’s.", words.Count(int64(other), "file is", "files are")))
 	}
 	return strings.Join(says, " ")
 }
 
-func readWords(c ReadCard) string {
+func readWords(w *words.Words, c ReadCard) string {
 	if c.Rows == 0 {
-		return "No row in this file."
+		return w.Say("No row in this file.")
 	}
-	rows := Plural(int64(c.Rows), "row", "rows")
+	rows := words.Count(int64(c.Rows), "row", "rows")
 	if c.First == nil {
-		return rows + ", their dates not clear yet."
+		return w.Say("%s, their dates not clear yet.", rows)
 	}
-	return rows + ", " + SpanWords(*c.First, *c.Last) + "."
+	return w.Say("%s, %s.", rows, SpanWords(w, *c.First, *c.Last))
 }

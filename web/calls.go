@@ -1,10 +1,10 @@
 package web
 
 import (
-	"fmt"
 	"slices"
 
 	"doorleaf/usage"
+	"doorleaf/web/words"
 )
 
 // CallsPage lists the service calls of a site and takes a new one.
@@ -72,17 +72,21 @@ type Within struct {
 // kindBoxes are the things to tick, in the order of a visit to a box. What is
 // not in it follows from the other fields: a reading without a set clock, and a
 // note alone. The cautions are common practice, no source.
-var kindBoxes = []KindBox{
-	{Kind: usage.CallRestock, Field: "did-restock", Label: "Restocked the shelf"},
-	{Kind: usage.CallCardOut, Field: "did-card-out", Label: "Took the card out", Hint: "Switch off or shut the door first: a card pulled during a write loses rows."},
-	{Kind: usage.CallCardIn, Field: "did-card-in", Label: "Put a card in", Hint: "Memory cards take 3.3 V, not 5 V."},
-	{Kind: usage.CallBatteries, Field: "did-batteries", Label: "Changed the batteries"},
-	{Kind: usage.CallCoinCell, Field: "did-coin-cell", Label: "Changed the clock’s coin cell", Hint: "A button cell can kill a child who swallows it: take the old one home, and screw the lid shut on the new one."},
-	{Kind: usage.CallClockSet, Field: "did-clock-set", Label: "Set the clock"},
-	{Kind: usage.CallRepair, Field: "did-repair", Label: "Repaired something"},
+var kindBoxes = []struct {
+	kind        usage.CallKind
+	field       string
+	label, hint words.Text
+}{
+	{usage.CallRestock, "did-restock", "Restocked the shelf", ""},
+	{usage.CallCardOut, "did-card-out", "Took the card out", "Switch off or shut the door first: a card pulled during a write loses rows."},
+	{usage.CallCardIn, "did-card-in", "Put a card in", CautionCard},
+	{usage.CallBatteries, "did-batteries", "Changed the batteries", ""},
+	{usage.CallCoinCell, "did-coin-cell", "Changed the clock’s coin cell", "A button cell can kill a child who swallows it: take the old one home, and screw the lid shut on the new one."},
+	{usage.CallClockSet, "did-clock-set", "Set the clock", ""},
+	{usage.CallRepair, "did-repair", "Repaired something", ""},
 }
 
-var kindWords = map[usage.CallKind]string{
+var kindWords = map[usage.CallKind]words.Text{
 	usage.CallRestock:   "restocked",
 	usage.CallCardOut:   "card out",
 	usage.CallCardIn:    "card in",
@@ -95,66 +99,69 @@ var kindWords = map[usage.CallKind]string{
 }
 
 // KindBoxes returns the things to tick, those among done ticked.
-func KindBoxes(done []usage.CallKind) []KindBox {
-	boxes := slices.Clone(kindBoxes)
-	for i := range boxes {
-		boxes[i].Ticked = slices.Contains(done, boxes[i].Kind)
+func KindBoxes(w *words.Words, done []usage.CallKind) []KindBox {
+	var boxes []KindBox
+	for _, k := range kindBoxes {
+		boxes = append(boxes, KindBox{Kind: k.kind, Field: k.field, Label: w.Say(k.label), Hint: w.Say(k.hint), Ticked: slices.Contains(done, k.kind)})
 	}
 	return boxes
 }
 
 // KindWords names the things that a service call did.
-func KindWords(done []usage.CallKind) []string {
-	var words []string
+func KindWords(w *words.Words, done []usage.CallKind) []string {
+	var all []string
 	for _, k := range done {
-		words = append(words, kindWords[k])
+		all = append(all, w.Say(kindWords[k]))
 	}
-	if len(words) > 0 {
-		words[0] = capital(words[0])
+	if len(all) > 0 {
+		all[0] = capital(all[0])
 	}
-	return words
+	return all
 }
 
 // withins are how well a true time may be known; the first is usual.
-var withins = []Within{
-	{Value: "60", Says: "to the minute"},
-	{Value: "300", Says: "to five minutes"},
-	{Value: "1800", Says: "to half an hour"},
-	{Value: "43200", Says: "to the day"},
+var withins = []struct {
+	value string
+	says  words.Text
+}{
+	{"60", "to the minute"},
+	{"300", "to five minutes"},
+	{"1800", "to half an hour"},
+	{"43200", "to the day"},
 }
 
 // Withins returns how well a true time may be known, one of them chosen: that of
 // a value in seconds, which is added where it is none of the usual ones.
-func Withins(value string, errorS int32) []Within {
-	all := slices.Clone(withins)
-	if !slices.ContainsFunc(all, func(w Within) bool { return w.Value == value }) {
-		all = append([]Within{{Value: value, Says: "to " + DurationWords(errorS)}}, all...)
+func Withins(w *words.Words, value string, errorS int32) []Within {
+	var all []Within
+	for _, usual := range withins {
+		all = append(all, Within{Value: usual.value, Says: w.Say(usual.says), Chosen: usual.value == value})
 	}
-	for i := range all {
-		all[i].Chosen = all[i].Value == value
+	if !slices.ContainsFunc(all, func(w Within) bool { return w.Chosen }) {
+		all = append([]Within{{Value: value, Says: w.Say("to %s", w.Duration(errorS)), Chosen: true}}, all...)
 	}
 	return all
 }
 
 // GiveWords says how well an instant is known.
-func GiveWords(errorS int32) string {
+func GiveWords(w *words.Words, errorS int32) string {
 	if errorS <= 60 {
 		return ""
 	}
-	return "give or take " + DurationWords(errorS)
+	return w.Say("give or take %s", w.Duration(errorS))
 }
 
 // OfferWords offers the clock set of a card that was prepared.
-func OfferWords(at, reading int64, zone string) string {
-	return fmt.Sprintf("The card made for %s sets the clock to %s.", When(at, zone), WallSeconds(reading))
+func OfferWords(w *words.Words, at, reading int64, zone string) string {
+	return w.Say("The card made for %s sets the clock to %s.", w.When(at, zone), w.WallSeconds(reading))
 }
 
 // CallsTitle leads back to the service calls of a site.
-const CallsTitle = "Service calls"
+const CallsTitle words.Text = "Service calls"
 
 // What is wrong with the form of a service call.
 const (
-	BooksUnread   = "Give a whole number of books, or leave it empty."
-	ReadingUnread = "Give the date and time that the clock showed, or leave it empty."
-	WithinUnread  = "Choose how well the time is known."
+	BooksUnread   words.Text = "Give a whole number of books, or leave it empty."
+	ReadingUnread words.Text = "Give the date and time that the clock showed, or leave it empty."
+	WithinUnread  words.Text = "Choose how well the time is known."
 )

@@ -1,7 +1,6 @@
 package web
 
 import (
-	"fmt"
 	"math"
 	"strings"
 
@@ -68,41 +67,50 @@ func differ(words []string) bool {
 
 // RatioSays says how the visits a day of one side stand against those of another. It
 // speaks of more or fewer only where the limits leave out 1.
-func RatioSays(side, first string, ratio *usage.Estimate, shared bool) string {
+func RatioSays(w *words.Words, side, first string, ratio *usage.Estimate, shared bool) string {
 	switch {
 	case ratio == nil:
-		return fmt.Sprintf("%s and %s have nothing recorded to set against each other.", side, first)
+		return w.Say("%s and %s have nothing recorded to set against each other.", side, first)
 	case math.IsNaN(ratio.Value):
-		return fmt.Sprintf("Neither %s nor %s had a visit to set against each other.", side, first)
+		return w.Say("Neither %s nor %s had a visit to set against each other.", side, first)
 	}
-	limits := words.English.Limits(RoundRatio(ratio))
-	on := ""
+	limits := w.Limits(w.RoundRatio(ratio))
+	say := ratioWords[usage.DirectionOf(ratio)]
 	if shared {
-		on = ", on the part of the season that both have"
+		say = ratioSharedWords[usage.DirectionOf(ratio)]
 	}
-	switch usage.DirectionOf(ratio) {
-	case usage.Rise:
-		return fmt.Sprintf("%s has more visits a day than %s: %s times as many%s.", side, first, limits, on)
-	case usage.Fall:
-		return fmt.Sprintf("%s has fewer visits a day than %s: %s times as many%s.", side, first, limits, on)
-	}
-	return fmt.Sprintf("Whether %s or %s has more visits a day cannot be told: the former may have %s times as many%s.", side, first, limits, on)
+	return w.Say(say, side, first, limits)
 }
+
+// How the visits a day of one side stand against those of another: of all days, and
+// of the part of the season that both have.
+var (
+	ratioWords = map[usage.Direction]words.Text{
+		usage.Rise:    "%s has more visits a day than %s: %s times as many.",
+		usage.Fall:    "%s has fewer visits a day than %s: %s times as many.",
+		usage.Unclear: "Whether %s or %s has more visits a day cannot be told: the former may have %s times as many.",
+	}
+	ratioSharedWords = map[usage.Direction]words.Text{
+		usage.Rise:    "%s has more visits a day than %s: %s times as many, on the part of the season that both have.",
+		usage.Fall:    "%s has fewer visits a day than %s: %s times as many, on the part of the season that both have.",
+		usage.Unclear: "Whether %s or %s has more visits a day cannot be told: the former may have %s times as many, on the part of the season that both have.",
+	}
+)
 
 // CompareLead is what the page says first: every ratio of few sides, a summary of
 // many.
-func CompareLead(sides []CompareSide) []string {
+func CompareLead(w *words.Words, sides []CompareSide) []string {
 	if len(sides) < 2 {
 		return []string{"Tick two boxes or more, or two seasons of one box, to set them side by side."}
 	}
 	if len(sides) == 2 {
 		return []string{sides[1].Says}
 	}
-	return []string{manySays(sides[0].Name, sides[1:])}
+	return []string{manySays(w, sides[0].Name, sides[1:])}
 }
 
 // manySays tells which of several sides have more or fewer visits than the first.
-func manySays(first string, sides []CompareSide) string {
+func manySays(w *words.Words, first string, sides []CompareSide) string {
 	var more, fewer []string
 	for _, s := range sides {
 		switch usage.DirectionOf(s.Ratio) {
@@ -113,42 +121,42 @@ func manySays(first string, sides []CompareSide) string {
 		}
 	}
 	var says []string
-	add := func(names []string, than string) {
+	add := func(names []string, one, many words.Text) {
 		if len(names) > 0 {
-			says = append(says, fmt.Sprintf("%s clearly %s %s visits a day than %s", sideList(names), verb(len(names), "has", "have"), than, first))
+			says = append(says, w.Say(verb(len(names), one, many), sideList(w, names), first))
 		}
 	}
-	add(more, "more")
-	add(fewer, "fewer")
+	add(more, "%s clearly has more visits a day than %s", "%s clearly have more visits a day than %s")
+	add(fewer, "%s clearly has fewer visits a day than %s", "%s clearly have fewer visits a day than %s")
 	rest := len(sides) - len(more) - len(fewer)
 	switch {
 	case rest == len(sides):
-		says = append(says, fmt.Sprintf("None of the other %d clearly has more or fewer visits a day than %s", rest, first))
+		says = append(says, w.Say("None of the other %d clearly has more or fewer visits a day than %s", rest, first))
 	case rest > 0:
-		says = append(says, fmt.Sprintf("of %s it cannot be told", Plural(int64(rest), "other", "others")))
+		says = append(says, w.Say("of %s it cannot be told", words.Count(int64(rest), "other", "others")))
 	}
 	return strings.Join(says, "; ") + "."
 }
 
 // CompareNotes stand beside the sides.
-func CompareNotes(sides []CompareSide) []Note {
+func CompareNotes(w *words.Words, sides []CompareSide) []Note {
 	shared, whole := false, false
 	for _, s := range sides {
 		if !s.First {
 			shared, whole = shared || s.Shared, whole || !s.Shared
 		}
 	}
-	notes := []Note{{Term: "One scale", Text: "All drawings share the scale of the tallest, so that a bar twice as high stands for twice the visits."}}
+	notes := []Note{{Term: w.Say("One scale"), Text: w.Say("All drawings share the scale of the tallest, so that a bar twice as high stands for twice the visits.")}}
 	if shared {
-		notes = append(notes, Note{Term: "The same dates", Text: "A ratio is of the part of the season that both sides have; the other figures of a side are of all its own days, so that the two need not divide to it."})
+		notes = append(notes, Note{Term: w.Say("The same dates"), Text: w.Say("A ratio is of the part of the season that both sides have; the other figures of a side are of all its own days, so that the two need not divide to it.")})
 	}
 	if whole {
-		notes = append(notes, Note{Term: "Unlike seasons", Text: "Seasons of different names are set against each other whole: light and weather differ too."})
+		notes = append(notes, Note{Term: w.Say("Unlike seasons"), Text: w.Say("Seasons of different names are set against each other whole: light and weather differ too.")})
 	}
 	if len(sides) > 2 {
-		notes = append(notes, Note{Term: "Many sides", Text: "Each ratio stands for itself at 95 %: among twenty pairs that are alike, one looks different by chance."})
+		notes = append(notes, Note{Term: w.Say("Many sides"), Text: w.Say("Each ratio stands for itself at 95 %: among twenty pairs that are alike, one looks different by chance.")})
 	}
 	return append(notes,
-		Note{Term: "Limits", Text: "95 % limits, which allow for good and bad days. Where those of a ratio hold 1, nothing is said of more or fewer."},
-		AboutNote("/about-the-numbers"))
+		Note{Term: w.Say("Limits"), Text: w.Say("95 % limits, which allow for good and bad days. Where those of a ratio hold 1, nothing is said of more or fewer.")},
+		AboutNote(w, "/about-the-numbers"))
 }

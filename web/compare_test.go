@@ -4,6 +4,8 @@ import (
 	"math"
 	"slices"
 	"testing"
+
+	"doorleaf/web/words"
 )
 
 func TestSideNames(t *testing.T) {
@@ -33,15 +35,15 @@ func TestCompareLead(t *testing.T) {
 			"B clearly has more visits a day than A; C clearly has fewer visits a day than A; of 2 others it cannot be told."},
 		{"nothing", []CompareSide{first, {Name: "B", Ratio: neither}, {Name: "C"}}, "None of the other 2 clearly has more or fewer visits a day than A."},
 	} {
-		if got := CompareLead(c.sides)[0]; got != c.want {
+		if got := CompareLead(words.English, c.sides)[0]; got != c.want {
 			t.Errorf("%s: CompareLead = %q, want %q", c.name, got, c.want)
 		}
 	}
 }
 
 func TestRatioSays(t *testing.T) {
-	if got, want := RatioSays("B", "A", nil, true), "B and A have nothing recorded to set against each other."; got != want {
-		t.Errorf("RatioSays(nil) = %q, want %q", got, want)
+	if got, want := RatioSays(words.English, "B", "A", nil, true), "B and A have nothing recorded to set against each other."; got != want {
+		t.Errorf("RatioSays(words.English, nil) = %q, want %q", got, want)
 	}
 	for _, c := range []struct {
 		value, low, high float64
@@ -54,8 +56,8 @@ func TestRatioSays(t *testing.T) {
 		{math.Inf(1), 2, math.Inf(1), false, "B has more visits a day than A: 2.00 or more times as many."},
 		{math.NaN(), 0, math.Inf(1), false, "Neither B nor A had a visit to set against each other."},
 	} {
-		if got := RatioSays("B", "A", ratioOf(c.value, c.low, c.high), c.shared); got != c.want {
-			t.Errorf("RatioSays(%v, %v to %v) = %q, want %q", c.value, c.low, c.high, got, c.want)
+		if got := RatioSays(words.English, "B", "A", ratioOf(c.value, c.low, c.high), c.shared); got != c.want {
+			t.Errorf("RatioSays(words.English, %v, %v to %v) = %q, want %q", c.value, c.low, c.high, got, c.want)
 		}
 	}
 }

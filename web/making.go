@@ -1,6 +1,8 @@
 package web
 
-import "fmt"
+import (
+	"doorleaf/web/words"
+)
 
 // MakingPage tells how far a report is. It asks for itself again each second, until
 // the report comes in its place.
@@ -15,9 +17,9 @@ type MakingPage struct {
 func (MakingPage) Template() string { return "making" }
 
 // Says tells how far it is.
-func (p MakingPage) Says() string {
+func (p MakingPage) Says(w *words.Words) string {
 	if p.All == 0 {
-		return "The figures are being gathered."
+		return w.Say("The figures are being gathered.")
 	}
-	return fmt.Sprintf("%d of %d pictures are drawn.", p.Done, p.All)
+	return w.Say("%d of %d pictures are drawn.", p.Done, p.All)
 }

@@ -1,7 +1,6 @@
 package web
 
 import (
-	"fmt"
 	"html/template"
 	"math"
 	"strings"
@@ -33,18 +32,18 @@ type Glance struct {
 //
 // A box needs a hand where there are open questions, or where its last card was read
 // more than handDays days before now (Unix s), or there is none.
-func GlanceOf(f usage.SeasonFigures, season usage.Season, questions int, lastCard *int64, now int64) Glance {
-	g := Glance{Hand: handWords(questions, lastCard, now)}
-	name, before := SeasonWords(season), SeasonWords(season.LastYear())
+func GlanceOf(w *words.Words, f usage.SeasonFigures, season usage.Season, questions int, lastCard *int64, now int64) Glance {
+	g := Glance{Hand: handWords(w, questions, lastCard, now)}
 	switch {
 	case f.PerDay == nil:
-		g.Says = "Nothing recorded to judge it by."
+		g.Says = w.Say("Nothing recorded to judge it by.")
 	case f.Counted == 0 && f.CoveredDays >= GlanceDays:
-		g.Use, g.Says = chart.UseQuiet, "Quiet: no visit in "+name+"."
+		g.Use, g.Says = chart.UseQuiet, w.Say("Quiet: no visit in %s.", season)
 	case f.RatioToLast == nil || math.IsNaN(f.RatioToLast.Value):
-		g.Says = "No " + before + " to set " + name + " against."
+		g.Says = w.Say("No %s to set %s against.", season.LastYear(), season)
 	default:
-		g.Use, g.Says = useOf(f.RatioToLast), againstWords(f.RatioToLast, before)
+		g.Use = useOf(f.RatioToLast)
+		g.Says = w.Say(useWords[g.Use], w.Limits(w.RoundRatio(f.RatioToLast)), season.LastYear())
 	}
 	return g
 }
@@ -59,38 +58,37 @@ func useOf(ratio *usage.Estimate) chart.Use {
 	return chart.UseSteady
 }
 
-var useWords = map[chart.Use]string{
-	chart.UseThrives: "Thrives", chart.UseQuiet: "Quiet", chart.UseSteady: "No clear change", chart.UseUnknown: "Not known",
+// useWords say how the use of a box stands against a season a year before.
+var useWords = map[chart.Use]words.Text{
+	chart.UseThrives: "Thrives: %s times the visits a day of %s.",
+	chart.UseQuiet:   "Quiet: %s times the visits a day of %s.",
+	chart.UseSteady:  "No clear change: %s times the visits a day of %s.",
 }
 
-func againstWords(ratio *usage.Estimate, before string) string {
-	return fmt.Sprintf("%s: %s times the visits a day of %s.", useWords[useOf(ratio)], words.English.Limits(RoundRatio(ratio)), before)
-}
-
-func handWords(questions int, lastCard *int64, now int64) string {
+func handWords(w *words.Words, questions int, lastCard *int64, now int64) string {
 	var why []string
 	if questions > 0 {
-		why = append(why, Plural(int64(questions), "open question", "open questions"))
+		why = append(why, w.Plural(int64(questions), "open question", "open questions"))
 	}
 	switch {
 	case lastCard == nil:
-		why = append(why, "no card with a time yet")
+		why = append(why, w.Say("no card with a time yet"))
 	case now-*lastCard > int64(handDays)*86400:
-		why = append(why, fmt.Sprintf("no card for %s days", Number((now-*lastCard)/86400)))
+		why = append(why, w.Say("no card for %s", words.Count((now-*lastCard)/86400, "day", "days")))
 	}
 	return strings.Join(why, ", ")
 }
 
 // Whole says all of a glance in a sentence or two.
-func (g Glance) Whole() string {
+func (g Glance) Whole(w *words.Words) string {
 	if g.Hand == "" {
 		return g.Says
 	}
-	return g.Says + " Needs a hand: " + g.Hand + "."
+	return g.Says + " " + w.Say("Needs a hand: %s.", g.Hand)
 }
 
 // GlanceLead says of all boxes which thrive, which are quiet and which need a hand.
-func GlanceLead(sites []NetworkSite) string {
+func GlanceLead(w *words.Words, sites []NetworkSite) string {
 	var thrives, quiet, hand []string
 	judged := 0
 	for _, s := range sites {
@@ -108,31 +106,32 @@ func GlanceLead(sites []NetworkSite) string {
 		}
 	}
 	var says []string
-	add := func(names []string, one, many string) {
+	add := func(names []string, one, many words.Text) {
 		if len(names) > 0 {
-			says = append(says, namesOf(names)+" "+verb(len(names), one, many)+".")
+			says = append(says, w.Say(verb(len(names), one, many), namesOf(w, names)))
 		}
 	}
-	add(thrives, "thrives", "thrive")
-	add(quiet, "is quiet", "are quiet")
+	add(thrives, "%s thrives.", "%s thrive.")
+	add(quiet, "%s is quiet.", "%s are quiet.")
 	if len(says) == 0 {
-		says = append(says, unjudged(judged))
+		says = append(says, unjudged(w, judged))
 	}
 	if len(hand) == len(sites) && len(hand) > 1 {
-		return strings.Join(append(says, "Every box needs a hand."), " ")
+		return strings.Join(append(says, w.Say("Every box needs a hand.")), " ")
 	}
-	add(hand, "needs a hand", "need a hand")
+	add(hand, "%s needs a hand.", "%s need a hand.")
 	return strings.Join(says, " ")
 }
 
-func unjudged(judged int) string {
+func unjudged(w *words.Words, judged int) string {
 	if judged > 0 {
-		return "No box is clearly busier or quieter than a year before."
+		return w.Say("No box is clearly busier or quieter than a year before.")
 	}
-	return "No box has two years to compare yet."
+	return w.Say("No box has two years to compare yet.")
 }
 
-func verb(n int, one, many string) string {
+// verb is the sentence for one thing or for many.
+func verb(n int, one, many words.Text) words.Text {
 	if n == 1 {
 		return one
 	}
@@ -142,15 +141,15 @@ func verb(n int, one, many string) string {
 // namesMost is how many names a sentence bears.
 const namesMost = 3
 
-func namesOf(names []string) string {
-	return listOf(names, "other box", "other boxes")
+func namesOf(w *words.Words, names []string) string {
+	return listOf(w, names, "other box", "other boxes")
 }
 
 // sideList is namesOf of sides that are set side by side.
-func sideList(names []string) string { return listOf(names, "other", "others") }
+func sideList(w *words.Words, names []string) string { return listOf(w, names, "other", "others") }
 
 // listOf writes names as a part of a sentence, the rest of them as a number.
-func listOf(names []string, one, many string) string {
+func listOf(w *words.Words, names []string, one, many words.Text) string {
 	shown := make([]string, 0, namesMost+1)
 	most := namesMost
 	if len(names) == namesMost+1 {
@@ -160,12 +159,9 @@ func listOf(names []string, one, many string) string {
 		shown = append(shown, Visible(n))
 	}
 	if more := len(names) - len(shown); more > 0 {
-		shown = append(shown, Plural(int64(more), one, many))
+		shown = append(shown, w.Plural(int64(more), one, many))
 	}
-	if n := len(shown); n > 1 {
-		return strings.Join(shown[:n-1], ", ") + " and " + shown[n-1]
-	}
-	return shown[0]
+	return w.List(shown)
 }
 
 // MapKey is an entry of the key to a map.
@@ -182,13 +178,13 @@ func (k MapKey) Symbol() template.HTML {
 }
 
 // mapKeys are the entries of the key, each with its rule.
-func mapKeys() []MapKey {
+func mapKeys(w *words.Words) []MapKey {
 	return []MapKey{
-		{chart.UseThrives, false, "thrives: the limits of its visits a day, against the same season a year before, lie above 1"},
-		{chart.UseQuiet, false, "is quiet: they lie below 1, or nobody came"},
-		{chart.UseSteady, false, "shows no clear change: they hold 1"},
-		{chart.UseUnknown, false, "cannot be judged: one of the two seasons has no recording"},
-		{chart.UseUnknown, true, fmt.Sprintf("needs a hand: an open question, or no card for %d days", handDays)},
+		{chart.UseThrives, false, w.Say("thrives: the limits of its visits a day, against the same season a year before, lie above 1")},
+		{chart.UseQuiet, false, w.Say("is quiet: they lie below 1, or nobody came")},
+		{chart.UseSteady, false, w.Say("shows no clear change: they hold 1")},
+		{chart.UseUnknown, false, w.Say("cannot be judged: one of the two seasons has no recording")},
+		{chart.UseUnknown, true, w.Say("needs a hand: an open question, or no card for %d days", handDays)},
 	}
 }
 
@@ -200,7 +196,7 @@ type NetworkMap struct {
 
 // MapOf draws the sites of a page, whose places are given in the same order; nil
 // without any.
-func MapOf(sites []NetworkSite, places []usage.Point) *NetworkMap {
+func MapOf(w *words.Words, sites []NetworkSite, places []usage.Point) *NetworkMap {
 	if len(sites) == 0 {
 		return nil
 	}
@@ -208,8 +204,8 @@ func MapOf(sites []NetworkSite, places []usage.Point) *NetworkMap {
 	for i, s := range sites {
 		spots[i] = chart.Spot{
 			Name: Visible(s.Name), At: places[i], Weekly: s.Weekly, Use: s.Glance.Use, NeedsHand: s.Glance.Hand != "",
-			Href: "/sites/" + s.Code, Visits: "/sites/" + s.Code + "/visits", Says: s.Glance.Whole(),
+			Href: "/sites/" + s.Code, Visits: "/sites/" + s.Code + "/visits", Says: s.Glance.Whole(w),
 		}
 	}
-	return &NetworkMap{Panel: Panel{Figure: chart.Map("map", spots)}, Keys: mapKeys()}
+	return &NetworkMap{Panel: Panel{Figure: chart.Map("map", spots)}, Keys: mapKeys(w)}
 }

@@ -9,6 +9,7 @@ import (
 
 	"doorleaf/usage"
 	"doorleaf/web/chart"
+	"doorleaf/web/words"
 )
 
 func ratioOf(value, low, high float64) *usage.Estimate {
@@ -41,9 +42,9 @@ func TestGlance(t *testing.T) {
 			"No spring 2025 to set spring 2026 against."},
 		{"no card", usage.SeasonFigures{}, 0, nil, chart.UseUnknown, "Nothing recorded to judge it by. Needs a hand: no card with a time yet."},
 	} {
-		g := GlanceOf(c.figures, season, c.questions, c.card, now)
-		if g.Use != c.use || g.Whole() != c.says {
-			t.Errorf("%s: GlanceOf = %v %q, want %v %q", c.name, g.Use, g.Whole(), c.use, c.says)
+		g := GlanceOf(words.English, c.figures, season, c.questions, c.card, now)
+		if g.Use != c.use || g.Whole(words.English) != c.says {
+			t.Errorf("%s: GlanceOf = %v %q, want %v %q", c.name, g.Use, g.Whole(words.English), c.use, c.says)
 		}
 	}
 }
@@ -65,7 +66,7 @@ func TestGlanceLead(t *testing.T) {
 		{[]NetworkSite{site("A", up, ""), site("B", up, ""), site("C", up, ""), site("D", up, "")}, "A, B, C and D thrive."},
 		{[]NetworkSite{site("A", up, ""), site("B", up, ""), site("C", up, ""), site("D", up, ""), site("E", up, "")}, "A, B, C and 2 other boxes thrive."},
 	} {
-		if got := GlanceLead(c.sites); got != c.want {
+		if got := GlanceLead(words.English, c.sites); got != c.want {
 			t.Errorf("GlanceLead = %q, want %q", got, c.want)
 		}
 	}
@@ -77,8 +78,8 @@ func TestWordsKeepToTheLimits(t *testing.T) {
 		low := rapid.Float64Range(0, 3).Draw(rt, "low")
 		high := low + rapid.Float64Range(0, 3).Draw(rt, "width")
 		ratio := ratioOf((low+high)/2, low, high)
-		says := RatioSays("A", "B", ratio, true)
-		g := GlanceOf(usage.SeasonFigures{Counted: 9, PerDay: ratioOf(1, 0.5, 2), RatioToLast: ratio}, usage.SeasonOf(usage.DateOf(2026, 4, 1), usage.North), 0, nil, 0)
+		says := RatioSays(words.English, "A", "B", ratio, true)
+		g := GlanceOf(words.English, usage.SeasonFigures{Counted: 9, PerDay: ratioOf(1, 0.5, 2), RatioToLast: ratio}, usage.SeasonOf(usage.DateOf(2026, 4, 1), usage.North), 0, nil, 0)
 		more, fewer := strings.HasPrefix(says, "A has more"), strings.HasPrefix(says, "A has fewer")
 		if more != (low > 1) || fewer != (high < 1) || (g.Use == chart.UseThrives) != more || (g.Use == chart.UseQuiet) != fewer {
 			rt.Fatalf("limits %v to %v: %q, %q", low, high, says, g.Says)

@@ -3,11 +3,11 @@ package web
 import (
 	"encoding/base64"
 	"fmt"
-	"math"
 	"strings"
 
 	"doorleaf/usage"
 	"doorleaf/web/assets"
+	"doorleaf/web/words"
 )
 
 // Written is a figure as pages and reports write it: its value, and what stands
@@ -15,74 +15,76 @@ import (
 // the template parts of the same figures write.
 type Written struct{ Value, Fine string }
 
-const notKnown = "not known"
+const notKnown words.Text = "not known"
+
+// fromTo writes the limits of an estimate for small type: 11 to 17.
+func fromTo(w *words.Words, low, high string) string { return w.Say("%s to %s", low, high) }
 
 // WrittenCount is what was counted, and in how many days of how many.
-func WrittenCount(f usage.SeasonFigures) Written {
-	return Written{Number(f.Counted), "in " + daysWords(f.CoveredDays) + " of " + Number(int64(f.Days))}
+func WrittenCount(w *words.Words, f usage.SeasonFigures) Written {
+	return Written{w.Number(f.Counted), w.Say("in %s of %s", w.Days(f.CoveredDays), w.Number(int64(f.Days)))}
 }
 
 // WrittenCover is how many days were covered, of how many.
-func WrittenCover(f usage.SeasonFigures) Written {
-	return Written{daysWords(f.CoveredDays), "of " + Number(int64(f.Days))}
+func WrittenCover(w *words.Words, f usage.SeasonFigures) Written {
+	return Written{w.Days(f.CoveredDays), w.Say("of %s", w.Number(int64(f.Days)))}
 }
 
 // WrittenEstimate is an estimate between its limits.
-func WrittenEstimate(e *usage.Estimate) Written {
+func WrittenEstimate(w *words.Words, e *usage.Estimate) Written {
 	if e == nil {
-		return Written{"", notKnown}
+		return Written{"", w.Say(notKnown)}
 	}
-	r := Round(e)
-	return Written{r.Value, r.Low + " to " + r.High}
+	r := w.Round(e)
+	return Written{r.Value, fromTo(w, r.Low, r.High)}
 }
 
 // WrittenRatio is a season against the one a year before.
-func WrittenRatio(e *usage.Estimate) Written {
+func WrittenRatio(w *words.Words, e *usage.Estimate) Written {
 	if e == nil {
-		return Written{"", "none"}
+		return Written{"", w.Say("none")}
 	}
-	r := RoundRatio(e)
-	w := Written{"× " + r.Value, r.Low + " to " + r.High}
+	r := w.RoundRatio(e)
+	ratio := Written{"× " + r.Value, fromTo(w, r.Low, r.High)}
 	if !r.Known {
-		w.Value = notKnown
+		ratio.Value = w.Say(notKnown)
 	}
-	return w
+	return ratio
 }
 
 // WrittenShare is a share in per cent.
-func WrittenShare(e *usage.Estimate) Written {
-	w := WrittenEstimate(Percent(e))
+func WrittenShare(w *words.Words, e *usage.Estimate) Written {
+	share := WrittenEstimate(w, Percent(e))
 	if e != nil {
-		w.Value += " %"
+		share.Value += " %"
 	}
-	return w
+	return share
 }
 
 // WrittenOpen is how long the door stood open in all.
-func WrittenOpen(f usage.SeasonFigures) Written {
-	w := Written{Value: OpenTime(float64(f.OpenS))}
+func WrittenOpen(w *words.Words, f usage.SeasonFigures) Written {
+	open := Written{Value: w.OpenTime(float64(f.OpenS))}
 	if f.WeekOpenS != nil {
-		r := OpenWeek(f.WeekOpenS)
-		w.Fine = r.Value + " a week, " + r.Low + " to " + r.High
+		r := w.OpenWeek(f.WeekOpenS)
+		open.Fine = w.Say("%s a week, %s to %s", r.Value, r.Low, r.High)
 	}
-	return w
+	return open
 }
 
 // WrittenMedian is how long the door stood open in a visit.
-func WrittenMedian(f usage.SeasonFigures) Written {
+func WrittenMedian(w *words.Words, f usage.SeasonFigures) Written {
 	m := f.MedianOpenS
 	if m == nil {
-		return Written{"", notKnown}
+		return Written{"", w.Say(notKnown)}
 	}
-	seconds := func(s float64) string { return DurationWords(int32(math.Round(min(s, math.MaxInt32)))) }
-	w := Written{seconds(m.Value), seconds(m.Low) + " to " + seconds(m.High)}
-	if !Round(m).LowKnown {
-		w.Fine = "too few for limits"
+	median := Written{w.Seconds(m.Value), fromTo(w, w.Seconds(m.Low), w.Seconds(m.High))}
+	if !w.Round(m).LowKnown {
+		median.Fine = w.Say("too few for limits")
 	}
 	if f.LowerOpenS != nil && f.UpperOpenS != nil {
-		w.Fine += "; half: " + seconds(*f.LowerOpenS) + " to " + seconds(*f.UpperOpenS)
+		median.Fine = w.Say("%s; half: %s to %s", median.Fine, w.Seconds(*f.LowerOpenS), w.Seconds(*f.UpperOpenS))
 	}
-	return w
+	return median
 }
 
 // ReportStyle returns the style sheet of a report for print with its typefaces

@@ -1,6 +1,9 @@
 package web
 
-import "doorleaf/usage"
+import (
+	"doorleaf/usage"
+	"doorleaf/web/words"
+)
 
 // QuestionsPage shows findings with their evidence, for somebody to rule on: of
 // one site, or of the whole network where Site is zero.
@@ -84,7 +87,7 @@ type Answered struct {
 }
 
 // answerWords stand on the buttons.
-var answerWords = map[usage.Answer]string{
+var answerWords = map[usage.Answer]words.Text{
 	usage.AnswerSeen:    "Noted",
 	usage.AnswerOutage:  "It was out of order",
 	usage.AnswerQuiet:   "It was just quiet",
@@ -92,33 +95,35 @@ var answerWords = map[usage.Answer]string{
 	usage.AnswerBelieve: "The time is right",
 	usage.AnswerCivil:   "It follows daylight saving",
 	usage.AnswerFixed:   "It takes no notice of it",
+	usage.AnswerTwice:   "They are the same",
 }
 
 // AnswerWords names an answer.
-func AnswerWords(a usage.Answer) string {
-	if words, ok := answerWords[a]; ok {
-		return words
+func AnswerWords(w *words.Words, a usage.Answer) string {
+	if text, ok := answerWords[a]; ok {
+		return w.Say(text)
 	}
-	return sentence(string(a))
+	return sentence(w.Retell(string(a)))
 }
 
 // SeenSays is what the answer means that every question takes.
-const SeenSays = "Seen, and left as it is. No count changes."
+const SeenSays words.Text = "Seen, and left as it is. No count changes."
 
 // ChoicesOf are the answers of a finding for its buttons. What every finding
 // takes, to note it and leave it, comes last.
-func ChoicesOf(choices []usage.Choice) []Choice {
+func ChoicesOf(w *words.Words, choices []usage.Choice) []Choice {
 	var out []Choice
-	seen := Choice{Answer: usage.AnswerSeen, Label: AnswerWords(usage.AnswerSeen), Says: SeenSays}
+	seen := Choice{Answer: usage.AnswerSeen, Label: AnswerWords(w, usage.AnswerSeen), Says: w.Say(SeenSays)}
 	for _, c := range choices {
+		says := sentence(w.Retell(c.Says))
 		if c.Answer == usage.AnswerSeen {
-			seen.Says = sentence(c.Says)
+			seen.Says = says
 			continue
 		}
-		out = append(out, Choice{Answer: c.Answer, Label: AnswerWords(c.Answer), Says: sentence(c.Says)})
+		out = append(out, Choice{Answer: c.Answer, Label: AnswerWords(w, c.Answer), Says: says})
 	}
 	return append(out, seen)
 }
 
 // TitleStretch stands over the days around a question that could not be drawn.
-const TitleStretch = "The days around it"
+const TitleStretch words.Text = "The days around it"

@@ -1,12 +1,11 @@
 package web
 
 import (
-	"fmt"
 	"math"
-	"strconv"
 	"strings"
 
 	"doorleaf/usage"
+	"doorleaf/web/words"
 )
 
 // RoundPage lists the boxes in the order worth walking.
@@ -52,117 +51,116 @@ type RoundForm struct {
 }
 
 // MetresWords writes a distance.
-func MetresWords(m float64) string {
+func MetresWords(w *words.Words, m float64) string {
 	switch {
 	case m < 995:
-		return strconv.Itoa(int(math.Round(m/10)*10)) + " m"
+		return w.Fixed(math.Round(m/10)*10, 0) + " m"
 	case m < 99_500:
-		return strconv.FormatFloat(m/1000, 'f', 1, 64) + " km"
+		return w.Fixed(m/1000, 1) + " km"
 	}
-	return Number(int64(math.Round(m/1000))) + " km"
+	return w.Number(int64(math.Round(m/1000))) + " km"
 }
 
 // RoundLead says in one sentence what the round is.
-func RoundLead(stops, all int, metres float64, ahead int32, chosen bool) string {
-	within := "now"
+func RoundLead(w *words.Words, stops, all int, metres float64, ahead int32, chosen bool) string {
+	within := w.Say("now")
 	if ahead > 0 {
-		within = "within " + Plural(int64(ahead), "day", "days")
+		within = w.Say("within %s", words.Count(int64(ahead), "day", "days"))
 	}
+	boxes, walk := words.Count(int64(all), "box", "boxes"), MetresWords(w, metres)
 	switch {
 	case all == 0:
-		return "There is no box to walk to yet."
+		return w.Say("There is no box to walk to yet.")
 	case stops == 0 && chosen:
-		return "No box was chosen for this round."
+		return w.Say("No box was chosen for this round.")
 	case stops == 0:
-		return fmt.Sprintf("No box wants a visit %s.", within)
+		return w.Say("No box wants a visit %s.", within)
 	case stops == 1 && metres == 0:
-		return fmt.Sprintf("One of %s is on this round.", Plural(int64(all), "box", "boxes"))
+		return w.Say("One of %s is on this round.", boxes)
+	case chosen:
+		return w.Say("%d of %s are on this round; in this order the walk is %s in straight lines.", stops, boxes, walk)
+	case stops == 1:
+		return w.Say("%d of %s wants a visit %s; in this order the walk is %s in straight lines.", stops, boxes, within, walk)
 	}
-	verb := "want a visit " + within
-	if chosen {
-		verb = "are on this round"
-	} else if stops == 1 {
-		verb = "wants a visit " + within
-	}
-	return fmt.Sprintf("%d of %s %s; in this order the walk is %s in straight lines.", stops, Plural(int64(all), "box", "boxes"), verb, MetresWords(metres))
+	return w.Say("%d of %s want a visit %s; in this order the walk is %s in straight lines.", stops, boxes, within, walk)
 }
 
 // RoundMinds are what to bear in mind.
-func RoundMinds(stops int, exact, started, back bool) []string {
-	minds := []string{"Distances are straight lines over the ground: paths, fences and rivers are not known."}
+func RoundMinds(w *words.Words, stops int, exact, started, back bool) []string {
+	minds := []string{w.Say("Distances are straight lines over the ground: paths, fences and rivers are not known.")}
 	switch {
 	case stops < 2:
 	case exact:
-		minds = append(minds, "No other order is shorter.")
+		minds = append(minds, w.Say("No other order is shorter."))
 	default:
-		minds = append(minds, "With so many boxes the order is a good one, not surely the shortest.")
+		minds = append(minds, w.Say("With so many boxes the order is a good one, not surely the shortest."))
 	}
 	if !started && stops > 1 {
-		minds = append(minds, "It starts at whichever box makes it shortest; say where you start, and the way there counts.")
+		minds = append(minds, w.Say("It starts at whichever box makes it shortest; say where you start, and the way there counts."))
 	}
 	if back && stops > 0 {
-		minds = append(minds, "The way back is counted.")
+		minds = append(minds, w.Say("The way back is counted."))
 	}
 	return minds
 }
 
 // RoundCautions are those of what is done on a round.
-func RoundCautions(coin bool) []string {
-	all := []string{CautionCard}
+func RoundCautions(w *words.Words, coin bool) []string {
+	all := []string{w.Say(CautionCard)}
 	if coin {
-		all = append(all, CautionCoin)
+		all = append(all, w.Say(CautionCoin))
 	}
 	return all
 }
 
 // DueWords writes a reason to go to a box.
-func DueWords(d usage.Due, code string) DueRow {
-	row := DueRow{When: dueWhen(d), Late: d.Now, Tick: code + ":" + string(d.Kind),
+func DueWords(w *words.Words, d usage.Due, code string) DueRow {
+	row := DueRow{When: dueWhen(w, d), Late: d.Now, Tick: code + ":" + string(d.Kind),
 		ID: "done-" + code + "-" + strings.ReplaceAll(string(d.Kind), " ", "-")}
 	switch d.Kind {
 	case usage.DueCard:
-		row.Do, row.Why = "Read the card", cardWhy(d)
+		row.Do, row.Why = w.Say("Read the card"), cardWhy(w, d)
 	case usage.DueClock:
-		row.Do, row.Why = "Set the clock", "it may be off by "+offWords(d.ErrorS)
+		row.Do, row.Why = w.Say("Set the clock"), w.Say("it may be off by %s", offWords(w, d.ErrorS))
 	case usage.DueBatteries:
-		row.Do, row.Why = "Change the batteries", "they may be empty from then on"
+		row.Do, row.Why = w.Say("Change the batteries"), w.Say("they may be empty from then on")
 	case usage.DueCoin:
-		row.Do, row.Why = "Change the clock’s coin cell", "it may be empty from then on"
+		row.Do, row.Why = w.Say("Change the clock’s coin cell"), w.Say("it may be empty from then on")
 	case usage.DueCounter:
-		row.Do, row.Why = "See to the counter", "its memory may be worn out from then on"
+		row.Do, row.Why = w.Say("See to the counter"), w.Say("its memory may be worn out from then on")
 	case usage.DueShelf:
-		row.Do, row.Why = "Restock the shelf", "it is likely to be empty then"
+		row.Do, row.Why = w.Say("Restock the shelf"), w.Say("it is likely to be empty then")
 	case usage.DueQuestions:
-		row.Do, row.Why, row.When = "Look into "+Plural(int64(d.Count), "open question", "open questions"), "", ""
+		row.Do, row.Why, row.When = w.Say("Look into %s", words.Count(int64(d.Count), "open question", "open questions")), "", ""
 		row.Tick, row.Link = "", "/sites/"+code+"/questions"
 	}
 	return row
 }
 
 // offWords writes how far a clock may be off, no finer than can be told.
-func offWords(s int32) string {
+func offWords(w *words.Words, s int32) string {
 	if s < 120 {
-		return DurationWords(s)
+		return w.Duration(s)
 	}
-	return DurationWords((s + 30) / 60 * 60)
+	return w.Duration((s + 30) / 60 * 60)
 }
 
-func cardWhy(d usage.Due) string {
-	days := Plural(int64(d.Days), "day", "days")
+func cardWhy(w *words.Words, d usage.Due) string {
+	days := words.Count(int64(d.Days), "day", "days")
 	switch {
 	case d.Out:
-		return "one came out " + days + " ago and is not brought in yet"
+		return w.Say("one came out %s ago and is not brought in yet", days)
 	case d.Never:
-		return "none has been read since the box was installed " + days + " ago"
+		return w.Say("none has been read since the box was installed %s ago", days)
 	}
-	return "last read " + days + " ago"
+	return w.Say("last read %s ago", days)
 }
 
-func dueWhen(d usage.Due) string {
+func dueWhen(w *words.Words, d usage.Due) string {
 	if d.Now {
-		return "due since " + DateWords(d.By)
+		return w.Say("due since %s", d.By)
 	}
-	return "due by " + DateWords(d.By)
+	return w.Say("due by %s", d.By)
 }
 
 // RoundDonePage takes all that was done on a round.
@@ -207,17 +205,17 @@ type KeptCall struct {
 
 // What is wrong with the form of a round.
 const (
-	RoundDateUnread = "Give the date of the round, such as 2026-05-01."
-	RoundNothing    = "Tick what was done at one box at least."
+	RoundDateUnread words.Text = "Give the date of the round, such as 2026-05-01."
+	RoundNothing    words.Text = "Tick what was done at one box at least."
 )
 
 // RoundTimeMissing asks for the time at a box.
-func RoundTimeMissing(name string) string {
-	return name + ": give the time, as 14:30. To the half hour will do; choose that above."
+func RoundTimeMissing(w *words.Words, name string) string {
+	return w.Say("%s: give the time, as 14:30. To the half hour will do; choose that above.", name)
 }
 
 // AtBox puts the name of a box before what is wrong there.
 func AtBox(name, says string) string { return name + ": " + says }
 
 // TrailToRound leads back to the round.
-func TrailToRound() []Link { return []Link{{Href: "/round", Text: "The round"}} }
+func TrailToRound(w *words.Words) []Link { return []Link{{Href: "/round", Text: w.Say("The round")}} }

@@ -5,12 +5,13 @@ import (
 	"testing"
 
 	"doorleaf/usage"
+	"doorleaf/web/words"
 )
 
 func TestMetresWords(t *testing.T) {
 	for m, want := range map[float64]string{0: "0 m", 4: "0 m", 86: "90 m", 994: "990 m", 995: "1.0 km", 12_340: "12.3 km", 99_499: "99.5 km", 1_234_567: "1,235 km"} {
-		if got := MetresWords(m); got != want {
-			t.Errorf("MetresWords(%v) = %q, want %q", m, got, want)
+		if got := MetresWords(words.English, m); got != want {
+			t.Errorf("MetresWords(words.English, %v) = %q, want %q", m, got, want)
 		}
 	}
 }
@@ -32,8 +33,8 @@ func TestRoundLead(t *testing.T) {
 		{2, 3, 4200, 7, false, "2 of 3 boxes want a visit within 7 days; in this order the walk is 4.2 km in straight lines."},
 		{2, 3, 4200, 7, true, "2 of 3 boxes are on this round; in this order the walk is 4.2 km in straight lines."},
 	} {
-		if got := RoundLead(c.stops, c.all, c.metres, c.ahead, c.chosen); got != c.want {
-			t.Errorf("RoundLead(%+v) = %q, want %q", c, got, c.want)
+		if got := RoundLead(words.English, c.stops, c.all, c.metres, c.ahead, c.chosen); got != c.want {
+			t.Errorf("RoundLead(words.English, %+v) = %q, want %q", c, got, c.want)
 		}
 	}
 }
@@ -56,13 +57,13 @@ func TestDueWords(t *testing.T) {
 		{usage.Due{Kind: usage.DueShelf, By: by}, "Restock the shelf; it is likely to be empty then; due by 12 May 2026"},
 		{usage.Due{Kind: usage.DueQuestions, By: by, Now: true, Count: 1}, "Look into 1 open question"},
 	} {
-		row := DueWords(c.due, "MILL")
+		row := DueWords(words.English, c.due, "MILL")
 		got := strings.Trim(strings.Join([]string{row.Do, row.Why, row.When}, "; "), "; ")
 		if got != c.want {
-			t.Errorf("DueWords(%+v) = %q, want %q", c.due, got, c.want)
+			t.Errorf("DueWords(words.English, %+v) = %q, want %q", c.due, got, c.want)
 		}
 		if ticked := row.Tick != ""; ticked != (c.due.Kind != usage.DueQuestions) || strings.Contains(row.ID, " ") || ticked == (row.Link != "") {
-			t.Errorf("DueWords(%+v) = %+v, want a box to tick for all but questions", c.due, row)
+			t.Errorf("DueWords(words.English, %+v) = %+v, want a box to tick for all but questions", c.due, row)
 		}
 	}
 }

@@ -1,11 +1,8 @@
 package web
 
 import (
-	"fmt"
 	"math"
 	"slices"
-	"strconv"
-	"strings"
 
 	"doorleaf/usage"
 	"doorleaf/web/words"
@@ -76,27 +73,26 @@ type SitePlace struct {
 }
 
 // Place says where a site stands in the order.
-func (p SitePlace) Place() string {
+func (p SitePlace) Place(w *words.Words) string {
 	if p.Low == p.High {
-		return Ordinal(p.Low)
+		return Ordinal(w, p.Low)
 	}
-	return "somewhere between " + Ordinal(p.Low) + " and " + Ordinal(p.High)
+	return w.Say("somewhere between %s and %s", Ordinal(w, p.Low), Ordinal(w, p.High))
 }
 
 // Ordinal writes 1st, 2nd, 3rd, 4th …
-func Ordinal(n int) string {
-	end := "th"
+func Ordinal(w *words.Words, n int) string {
 	if n%100 < 11 || n%100 > 13 {
 		switch n % 10 {
 		case 1:
-			end = "st"
+			return w.Say("%dst", n)
 		case 2:
-			end = "nd"
+			return w.Say("%dnd", n)
 		case 3:
-			end = "rd"
+			return w.Say("%drd", n)
 		}
 	}
-	return strconv.Itoa(n) + end
+	return w.Say("%dth", n)
 }
 
 // Weekly makes an estimate a day one of seven days.
@@ -130,89 +126,114 @@ func Percent(share *usage.Estimate) *usage.Estimate {
 // SeasonLead says the figures of a season at one box in sentences, the main one
 // first. last are those of the same season a year before; current says that the
 // season holds today.
-func SeasonLead(f, last usage.SeasonFigures, season usage.Season, current bool) []string {
-	if f.PerDay == nil {
-		return []string{nothingIn(f, season)}
-	}
-	weekly := Weekly(f.PerDay)
-	lead := fmt.Sprintf("About %s visits a week %s, %s", Round(weekly).Value, during(season, current), Between(weekly))
-	if last.PerDay != nil {
-		before := Weekly(last.PerDay)
-		lead += fmt.Sprintf("; %s %s, %s", lastOne(season, current), Round(before).Value, Between(before))
-	}
-	return []string{lead + ".", Compared(f, last, season)}
+func SeasonLead(w *words.Words, f, last usage.SeasonFigures, season usage.Season, current bool) []string {
+	return seasonLead(w, f, last, season, current, false)
 }
 
 // NetworkLead is SeasonLead of all boxes together.
-func NetworkLead(f, last usage.SeasonFigures, season usage.Season, current bool, boxes int) []string {
-	lead := SeasonLead(f, last, season, current)
+func NetworkLead(w *words.Words, f, last usage.SeasonFigures, season usage.Season, current bool, boxes int) []string {
 	if boxes < 2 || f.Estimated == nil {
-		return lead
+		return seasonLead(w, f, last, season, current, false)
 	}
-	lead[0] = strings.Replace(lead[0], "visits a week", "visits a week at a mean box", 1)
-	all := fmt.Sprintf("At all %d boxes together: about %s visits, %s.", boxes, Round(f.Estimated).Value, Between(f.Estimated))
+	lead := seasonLead(w, f, last, season, current, true)
+	all := w.Say("At all %d boxes together: about %s visits, %s.", boxes, w.Round(f.Estimated).Value, w.Between(f.Estimated))
 	return slices.Insert(lead, 1, all)
 }
 
-func nothingIn(f usage.SeasonFigures, season usage.Season) string {
+// seasonLead is SeasonLead, for one box or for a mean one of several.
+func seasonLead(w *words.Words, f, last usage.SeasonFigures, season usage.Season, current, mean bool) []string {
+	if f.PerDay == nil {
+		return []string{nothingIn(w, f, season)}
+	}
+	weekly := Weekly(f.PerDay)
+	rate := w.Say("About %s visits a week %s, %s", w.Round(weekly).Value, during(w, season, current), w.Between(weekly))
+	if mean {
+		rate = w.Say("About %s visits a week at a mean box %s, %s", w.Round(weekly).Value, during(w, season, current), w.Between(weekly))
+	}
+	if last.PerDay != nil {
+		before := Weekly(last.PerDay)
+		rate = w.Say("%s; %s %s, %s", rate, lastOne(w, season, current), w.Round(before).Value, w.Between(before))
+	}
+	return []string{rate + ".", Compared(w, f, last, season)}
+}
+
+func nothingIn(w *words.Words, f usage.SeasonFigures, season usage.Season) string {
 	if f.Counted > 0 {
-		return fmt.Sprintf("%s counted in %s, and no recording time to set them against.", Plural(f.Counted, "visit was", "visits were"), SeasonWords(season))
+		return w.Say("%s counted in %s, and no recording time to set them against.", words.Count(f.Counted, "visit was", "visits were"), season)
 	}
-	return "Nothing was recorded in " + SeasonWords(season) + "."
+	return w.Say("Nothing was recorded in %s.", season)
 }
 
-func during(season usage.Season, current bool) string {
+// during says in which season, of which "this" one holds today.
+func during(w *words.Words, season usage.Season, current bool) string {
 	if current {
-		return "this " + season.Word()
+		return w.Say(thisSeason[season.Word()])
 	}
-	return "in " + SeasonWords(season)
+	return w.Say("in %s", season)
 }
 
-func lastOne(season usage.Season, current bool) string {
+func lastOne(w *words.Words, season usage.Season, current bool) string {
 	if current {
-		return "last " + season.Word()
+		return w.Say(lastSeason[season.Word()])
 	}
-	return "in " + SeasonWords(season.LastYear()) + " it was"
+	return w.Say("in %s it was", season.LastYear())
 }
+
+// What is said of a season by its word, whole: other languages bend the words.
+var (
+	thisSeason = map[string]words.Text{"winter": "this winter", "spring": "this spring", "summer": "this summer", "autumn": "this autumn"}
+	lastSeason = map[string]words.Text{"winter": "last winter", "spring": "last spring", "summer": "last summer", "autumn": "last autumn"}
+	unrecorded = map[string]words.Text{
+		"winter": "There is no recording of the winter before to set it against.",
+		"spring": "There is no recording of the spring before to set it against.",
+		"summer": "There is no recording of the summer before to set it against.",
+		"autumn": "There is no recording of the autumn before to set it against.",
+	}
+	timesBefore = map[string]words.Text{
+		"winter": "%s times as many visits a day as in the winter before, on the dates that both have",
+		"spring": "%s times as many visits a day as in the spring before, on the dates that both have",
+		"summer": "%s times as many visits a day as in the summer before, on the dates that both have",
+		"autumn": "%s times as many visits a day as in the autumn before, on the dates that both have",
+	}
+)
 
 // Compared says how a season stands against the same one last year. It speaks of a
 // rise or a fall only where the limits leave out 1.
-func Compared(f, last usage.SeasonFigures, season usage.Season) string {
-	ratio, before := f.RatioToLast, "the "+season.Word()+" before"
+func Compared(w *words.Words, f, last usage.SeasonFigures, season usage.Season) string {
+	ratio := f.RatioToLast
 	if ratio == nil || math.IsNaN(ratio.Value) {
 		if last.PerDay != nil {
-			return "No dates that both years recorded can be set against each other."
+			return w.Say("No dates that both years recorded can be set against each other.")
 		}
-		return "There is no recording of " + before + " to set it against."
+		return w.Say(unrecorded[season.Word()])
 	}
-	times := "times as many visits a day as in " + before + ", on the dates that both have"
-	limits := words.English.Limits(RoundRatio(ratio))
+	times := w.Say(timesBefore[season.Word()], w.Limits(w.RoundRatio(ratio)))
 	switch usage.DirectionOf(ratio) {
 	case usage.Rise:
-		return fmt.Sprintf("That is a rise: %s %s.", limits, times)
+		return w.Say("That is a rise: %s.", times)
 	case usage.Fall:
-		return fmt.Sprintf("That is a fall: %s %s.", limits, times)
+		return w.Say("That is a fall: %s.", times)
 	}
-	return fmt.Sprintf("Whether that is more or fewer than a year before cannot be told: %s %s.", limits, times)
+	return w.Say("Whether that is more or fewer than a year before cannot be told: %s.", times)
 }
 
 // Until says how far the figures of a season go that is not complete, though over
 // where ended is true, of one box or of several.
-func Until(until *usage.Date, ended bool, boxes int) string {
+func Until(w *words.Words, until *usage.Date, ended bool, boxes int) string {
 	switch {
 	case until == nil && ended:
 		return ""
 	case until == nil:
-		return "The season is still running."
+		return w.Say("The season is still running.")
 	}
-	far := "as far as its last card, " + DateWords(*until)
+	far := w.Say("as far as its last card, %s", *until)
 	if boxes > 1 {
-		far = "as far as the last card of each box, the earliest of them " + DateWords(*until)
+		far = w.Say("as far as the last card of each box, the earliest of them %s", *until)
 	}
 	if ended {
-		return "The last cards of the season have not been read: its figures go " + far + ", and nothing is projected beyond."
+		return w.Say("The last cards of the season have not been read: its figures go %s, and nothing is projected beyond.", far)
 	}
-	return "The season is still running: its figures go " + far + ", and nothing is projected beyond."
+	return w.Say("The season is still running: its figures go %s, and nothing is projected beyond.", far)
 }
 
 // OpenTime is words.Words.OpenTime in English.
@@ -222,11 +243,11 @@ func OpenTime(s float64) string { return words.English.OpenTime(s) }
 func OpenWeek(e *usage.Estimate) Rounded { return words.English.OpenWeek(e) }
 
 // Remarks are what stands beside the figures of a season at a site.
-func Remarks(f usage.SeasonFigures, findings int, complete bool) []string {
+func Remarks(w *words.Words, f usage.SeasonFigures, findings int, complete bool) []string {
 	var says []string
-	add := func(n int64, one, many string) {
+	add := func(n int64, one, many words.Text) {
 		if n > 0 {
-			says = append(says, Plural(n, one, many))
+			says = append(says, w.Plural(n, one, many))
 		}
 	}
 	add(f.Untimed, "visit has no time, though its season is known: counted", "visits have no time, though their season is known: counted")
@@ -234,27 +255,27 @@ func Remarks(f usage.SeasonFigures, findings int, complete bool) []string {
 	add(f.UnknownOpen, "visit without its seconds", "visits without their seconds")
 	add(int64(findings), "open question touches this season", "open questions touch this season")
 	if f.Until != nil && !complete {
-		says = append(says, "figures up to "+DateWords(*f.Until))
+		says = append(says, w.Say("figures up to %s", *f.Until))
 	}
 	return says
 }
 
 // SeasonFiguresNotes stand beside a season's figures.
-func SeasonFiguresNotes(f usage.SeasonFigures) []Note {
+func SeasonFiguresNotes(w *words.Words, f usage.SeasonFigures) []Note {
 	notes := []Note{
-		{Term: "Counted and estimated", Text: "Counted is what the loggers wrote. Estimated is for all of the days, those not covered filled in from covered days of the same weekday."},
-		{Term: "Limits", Text: "95 % limits: where the true figure lies, had we watched for longer."},
+		{Term: w.Say("Counted and estimated"), Text: w.Say("Counted is what the loggers wrote. Estimated is for all of the days, those not covered filled in from covered days of the same weekday.")},
+		{Term: w.Say("Limits"), Text: w.Say("95 % limits: where the true figure lies, had we watched for longer.")},
 	}
 	if f.Phi > 1.05 {
-		notes = append(notes, Note{Term: "Good and bad days", Text: fmt.Sprintf("Days differ by up to %s times what chance alone makes of them; the limits allow for it.", OneFigure(f.Phi))})
+		notes = append(notes, Note{Term: w.Say("Good and bad days"), Text: w.Say("Days differ by up to %s times what chance alone makes of them; the limits allow for it.", w.OneFigure(f.Phi))})
 	}
-	return append(notes, AboutNote("/about-the-numbers"))
+	return append(notes, AboutNote(w, "/about-the-numbers"))
 }
 
 // AboutNote leads to the page on how figures are made.
-func AboutNote(address string) Note {
-	return Note{Link: &Link{Href: address, Text: "About the numbers"}}
+func AboutNote(w *words.Words, address string) Note {
+	return Note{Link: &Link{Href: address, Text: w.Say("About the numbers")}}
 }
 
 // TitleSites is the title of the chart of sites when it cannot be drawn.
-const TitleSites = "The boxes side by side"
+const TitleSites words.Text = "The boxes side by side"

@@ -8,6 +8,7 @@ import (
 	"pgregory.net/rapid"
 
 	"doorleaf/usage"
+	"doorleaf/web/words"
 )
 
 func estimate(value, low, high float64) *usage.Estimate {
@@ -58,8 +59,8 @@ func TestRoundRatio(t *testing.T) {
 
 func TestOrdinal(t *testing.T) {
 	for n, want := range map[int]string{1: "1st", 2: "2nd", 3: "3rd", 4: "4th", 11: "11th", 12: "12th", 13: "13th", 21: "21st", 60: "60th", 101: "101st", 111: "111th"} {
-		if got := Ordinal(n); got != want {
-			t.Errorf("Ordinal(%d) = %s, want %s", n, got, want)
+		if got := Ordinal(words.English, n); got != want {
+			t.Errorf("Ordinal(words.English, %d) = %s, want %s", n, got, want)
 		}
 	}
 }
@@ -69,7 +70,7 @@ func TestPlace(t *testing.T) {
 		low, high int
 		want      string
 	}{{1, 1, "1st"}, {2, 4, "somewhere between 2nd and 4th"}} {
-		if got := (SitePlace{Low: c.low, High: c.high}).Place(); got != c.want {
+		if got := (SitePlace{Low: c.low, High: c.high}).Place(words.English); got != c.want {
 			t.Errorf("Place(%d, %d) = %q, want %q", c.low, c.high, got, c.want)
 		}
 	}
@@ -107,12 +108,12 @@ func TestSeasonLead(t *testing.T) {
 		{"nothing", usage.SeasonFigures{}, last, false, []string{"Nothing was recorded in autumn 2026."}},
 		{"counted and no more", usage.SeasonFigures{Counted: 3}, last, false, []string{"3 visits were counted in autumn 2026, and no recording time to set them against."}},
 	} {
-		got := SeasonLead(c.this, c.last, autumn(t), c.current)
+		got := SeasonLead(words.English, c.this, c.last, autumn(t), c.current)
 		if strings.Join(got, "\n") != strings.Join(c.want, "\n") {
 			t.Errorf("%s: SeasonLead = %q, want %q", c.name, got, c.want)
 		}
 	}
-	all := NetworkLead(usage.SeasonFigures{PerDay: this.PerDay, Estimated: estimate(1290, 1180, 1410)}, last, autumn(t), true, 7)
+	all := NetworkLead(words.English, usage.SeasonFigures{PerDay: this.PerDay, Estimated: estimate(1290, 1180, 1410)}, last, autumn(t), true, 7)
 	if want := "About 14 visits a week at a mean box this autumn, between 11 and 17; last autumn 9, between 7 and 11."; all[0] != want {
 		t.Errorf("NetworkLead = %q, want %q", all[0], want)
 	}
@@ -128,11 +129,11 @@ func TestComparedSaysNoMoreThanItsLimits(t *testing.T) {
 		n1, n2 := rapid.Float64Range(0, 500).Draw(t, "n1"), rapid.Float64Range(0, 500).Draw(t, "n2")
 		t1, t2 := rapid.Float64Range(1, 92).Draw(t, "t1"), rapid.Float64Range(1, 92).Draw(t, "t2")
 		ratio := usage.RateRatio(math.Floor(n1), t1, math.Floor(n2), t2, 1, 0.95)
-		says := Compared(usage.SeasonFigures{RatioToLast: ratio}, usage.SeasonFigures{PerDay: estimate(1, 0, 2)}, autumn(t))
+		says := Compared(words.English, usage.SeasonFigures{RatioToLast: ratio}, usage.SeasonFigures{PerDay: estimate(1, 0, 2)}, autumn(t))
 		holds1 := !(ratio.Low > 1) && !(ratio.High < 1)
 		named := strings.Contains(says, "rise") || strings.Contains(says, "fall")
 		if holds1 == named {
-			t.Fatalf("Compared(%+v) = %q", ratio, says)
+			t.Fatalf("Compared(words.English, %+v) = %q", ratio, says)
 		}
 		if shown := RoundRatio(ratio); !holds1 && (shown.Low == "1.0" || shown.High == "1.0" || shown.Low == "1.00" || shown.High == "1.00") {
 			t.Fatalf("%+v is shown as %+v", ratio, shown)
@@ -153,8 +154,8 @@ func TestVisitsSay(t *testing.T) {
 		{0, 2, Asked{To: &to}, "2 visits without a time, up to 31 May 2026."},
 		{12, 0, Asked{From: &from, To: &to, Weekday: 6, Hour: &hour, Light: &dark}, "12 visits on a Saturday from 10:00 to 11:00 in the dark, 1 March 2026 to 31 May 2026."},
 	} {
-		if got := VisitsSay(c.timed, c.untimed, c.asked); got != c.want {
-			t.Errorf("VisitsSay(%d, %d) = %q, want %q", c.timed, c.untimed, got, c.want)
+		if got := VisitsSay(words.English, c.timed, c.untimed, c.asked); got != c.want {
+			t.Errorf("VisitsSay(words.English, %d, %d) = %q, want %q", c.timed, c.untimed, got, c.want)
 		}
 	}
 }
@@ -170,8 +171,8 @@ func TestCorrected(t *testing.T) {
 		july:                "The logger’s clock was 1 hour behind civil time at the box; that was put right.",
 		july + 3600 + 86461: "The logger’s clock was 1 day 1 minute 1 second ahead of civil time at the box; that was put right.",
 	} {
-		if got := Corrected(reading, july, dublin); got != want {
-			t.Errorf("Corrected(%d) = %q, want %q", reading-july, got, want)
+		if got := Corrected(words.English, reading, july, dublin); got != want {
+			t.Errorf("Corrected(words.English, %d) = %q, want %q", reading-july, got, want)
 		}
 	}
 }
@@ -180,14 +181,14 @@ func TestAboutSeasonWords(t *testing.T) {
 	f := usage.SeasonFigures{Counted: 312, CoveredDays: 85.2, Days: 92, Phi: 1.8, Estimated: estimate(337, 289, 391), PerDay: estimate(3.66, 3.14, 4.25)}
 	s := AboutSeason{Figures: f}
 	for _, want := range []string{"312 visits in 85.2 days of recording make about 26 a week", "between 22 and 30 a week", "1.8 times"} {
-		if got := s.Weekly(); !strings.Contains(got, want) {
+		if got := s.Weekly(words.English); !strings.Contains(got, want) {
 			t.Errorf("Weekly() = %q, want %q in it", got, want)
 		}
 	}
-	if got, want := s.Estimated(), "85.2 days of 92 days were covered, in which 312 visits were counted. On all of them there were about 340, between 290 and 390."; got != want {
+	if got, want := s.Estimated(words.English), "85.2 days of 92 days were covered, in which 312 visits were counted. On all of them there were about 340, between 290 and 390."; got != want {
 		t.Errorf("Estimated() = %q, want %q", got, want)
 	}
-	if got := (AboutSeason{}).Weekly() + (AboutSeason{}).Estimated(); got != "" {
+	if got := (AboutSeason{}).Weekly(words.English) + (AboutSeason{}).Estimated(words.English); got != "" {
 		t.Errorf("a season without recording says %q", got)
 	}
 }
@@ -224,8 +225,8 @@ func TestNetworkVisitsSay(t *testing.T) {
 		{311, 0, Asked{From: &from, To: &to, ExposedS: 9 * 86400}, "311 visits, 1 March 2026 to 9 March 2026, in 9 days of recording."},
 		{0, 3, Asked{Boxes: 1, From: &from, To: &to}, "3 visits without a time at 1 box, 1 March 2026 to 9 March 2026."},
 	} {
-		if got := VisitsSay(c.timed, c.untimed, c.asked); got != c.want {
-			t.Errorf("VisitsSay(%d, %d, %+v) = %q, want %q", c.timed, c.untimed, c.asked, got, c.want)
+		if got := VisitsSay(words.English, c.timed, c.untimed, c.asked); got != c.want {
+			t.Errorf("VisitsSay(words.English, %d, %d, %+v) = %q, want %q", c.timed, c.untimed, c.asked, got, c.want)
 		}
 	}
 }

@@ -3,8 +3,11 @@ package web
 import (
 	"fmt"
 	"strconv"
+	"strings"
+	"time"
 
 	"doorleaf/usage"
+	"doorleaf/web/words"
 )
 
 // SetUpPage is where a network begins: what it is called, how its pages write, who may
@@ -42,7 +45,7 @@ func SetUpFormOf(n usage.Network) SetUpForm {
 }
 
 // Network is what the form says, and the fields that make no sense.
-func (f SetUpForm) Network() (usage.Network, FieldFaults) {
+func (f SetUpForm) Network(w *words.Words) (usage.Network, FieldFaults) {
 	first, _ := strconv.Atoi(f.FirstDay) // 0 for what is no number, which no day is
 	clock, _ := strconv.Atoi(f.Clock)
 	n := usage.Network{Name: f.Name, Region: usage.Region{Language: f.Language, Dates: f.Dates, Decimal: f.Decimal, FirstDay: first, Clock: clock}}.Tidy()
@@ -62,7 +65,7 @@ func (f SetUpForm) Network() (usage.Network, FieldFaults) {
 		before := probe
 		part.put()
 		if err := probe.Valid(); err != nil {
-			faults = append(faults, FieldFault{Field: part.field, Says: Problem(err) + " " + Try(err)})
+			faults = append(faults, FieldFault{Field: part.field, Says: Problem(w, err) + " " + Try(w, err)})
 			probe = before
 		}
 	}
@@ -82,57 +85,39 @@ func (f SetUpForm) Languages() []Option {
 }
 
 // DateOrders are the choices of the order of a date.
-func (f SetUpForm) DateOrders() []Option {
+func (f SetUpForm) DateOrders(w *words.Words) []Option {
 	return choose([]Option{
-		{Value: "dmy", Says: "day, month, year"}, {Value: "mdy", Says: "month, day, year"}, {Value: "ymd", Says: "year, month, day"},
+		{Value: "dmy", Says: w.Say("day, month, year")}, {Value: "mdy", Says: w.Say("month, day, year")}, {Value: "ymd", Says: w.Say("year, month, day")},
 	}, f.Dates)
 }
 
 // Decimals are the choices of a decimal mark.
-func (f SetUpForm) Decimals() []Option {
-	return choose([]Option{{Value: ".", Says: "a full stop: 3.5"}, {Value: ",", Says: "a comma: 3,5"}}, f.Decimal)
+func (f SetUpForm) Decimals(w *words.Words) []Option {
+	return choose([]Option{{Value: ".", Says: w.Say("a full stop: 3.5")}, {Value: ",", Says: w.Say("a comma: 3,5")}}, f.Decimal)
 }
 
 // Clocks are the choices of a clock face.
-func (f SetUpForm) Clocks() []Option {
-	return choose([]Option{{Value: "24", Says: "24 hours: 17:30"}, {Value: "12", Says: "12 hours: 5:30 pm"}}, f.Clock)
+func (f SetUpForm) Clocks(w *words.Words) []Option {
+	return choose([]Option{{Value: "24", Says: w.Say("24 hours: 17:30")}, {Value: "12", Says: w.Say("12 hours: 5:30 pm")}}, f.Clock)
 }
 
 // FirstDays are the choices of the day on which a week begins.
-func (f SetUpForm) FirstDays() []Option {
+func (f SetUpForm) FirstDays(w *words.Words) []Option {
 	var all []Option
 	for day := 1; day <= 7; day++ {
-		all = append(all, Option{Value: fmt.Sprint(day), Says: weekdays[day-1]})
+		all = append(all, Option{Value: fmt.Sprint(day), Says: w.Weekday(day)})
 	}
 	return choose(all, f.FirstDay)
 }
 
-// What the example of the set-up page is written with, by language.
-var (
-	exampleMonth = map[string]string{"en": "March", "de": "März"}
-	exampleDays  = map[string][7]string{
-		"en": {"Mon", "Tue", "Wed", "Thu", "Fri", "Sat", "Sun"},
-		"de": {"Mo", "Di", "Mi", "Do", "Fr", "Sa", "So"},
-	}
-)
-
 // ExampleOf writes a date, a time, a number and a week in the ways of a region that is
 // valid.
 func ExampleOf(r usage.Region) []string {
-	month := exampleMonth[r.Language]
-	day := map[string]string{"dmy": "27 " + month + " 2026", "mdy": month + " 27, 2026", "ymd": "2026 " + month + " 27"}[r.Dates]
-	if r.Language == "de" {
-		day = map[string]string{"dmy": "27. " + month + " 2026", "mdy": month + " 27., 2026", "ymd": "2026, 27. " + month}[r.Dates]
+	w := words.Of(r)
+	at := time.Date(2026, time.March, 27, 17, 30, 0, 0, time.UTC)
+	var week []string
+	for _, day := range w.Week() {
+		week = append(week, w.WeekdayShort(day))
 	}
-	at := map[int]string{24: "17:30", 12: "5:30 pm"}[r.Clock]
-	number := "1,234.5"
-	if r.Decimal == "," {
-		number = "1.234,5"
-	}
-	days := exampleDays[r.Language]
-	week := ""
-	for i := range days {
-		week += " " + days[(r.FirstDay-1+i)%7]
-	}
-	return []string{day + ", " + at, number, week[1:]}
+	return []string{w.Time(at), w.Number(1234) + w.Mark(".5"), strings.Join(week, " ")}
 }

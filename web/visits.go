@@ -1,11 +1,11 @@
 package web
 
 import (
-	"fmt"
 	"strconv"
 	"strings"
 
 	"doorleaf/usage"
+	"doorleaf/web/words"
 )
 
 // VisitsPage lists visits of a site.
@@ -112,26 +112,26 @@ type Anchor struct {
 }
 
 // WeekdayOptions, HourOptions and LightOptions are what visits can be chosen by.
-func WeekdayOptions(chosen string) []Option {
-	options := []Option{{Value: "", Says: "any weekday"}}
-	for i, name := range weekdays {
-		options = append(options, Option{Value: strconv.Itoa(i + 1), Says: name})
+func WeekdayOptions(w *words.Words, chosen string) []Option {
+	options := []Option{{Value: "", Says: w.Say("any weekday")}}
+	for _, day := range w.Week() {
+		options = append(options, Option{Value: strconv.Itoa(day), Says: w.Weekday(day)})
 	}
 	return choose(options, chosen)
 }
 
 // HourOptions is WeekdayOptions for the hours of the day.
-func HourOptions(chosen string) []Option {
-	options := []Option{{Value: "", Says: "any hour"}}
+func HourOptions(w *words.Words, chosen string) []Option {
+	options := []Option{{Value: "", Says: w.Say("any hour")}}
 	for h := range 24 {
-		options = append(options, Option{Value: strconv.Itoa(h), Says: fmt.Sprintf("%d:00 to %d:00", h, h+1)})
+		options = append(options, Option{Value: strconv.Itoa(h), Says: w.Say("%s to %s", w.Hour(h), w.Hour(h+1))})
 	}
 	return choose(options, chosen)
 }
 
 // LightOptions is WeekdayOptions for daylight.
-func LightOptions(chosen string) []Option {
-	return choose([]Option{{"", "any light", false}, {"daylight", "in daylight", false}, {"twilight", "in twilight", false}, {"dark", "in the dark", false}}, chosen)
+func LightOptions(w *words.Words, chosen string) []Option {
+	return choose([]Option{{"", w.Say("any light"), false}, {"daylight", w.Say("in daylight"), false}, {"twilight", w.Say("in twilight"), false}, {"dark", w.Say("in the dark"), false}}, chosen)
 }
 
 func choose(options []Option, chosen string) []Option {
@@ -140,8 +140,6 @@ func choose(options []Option, chosen string) []Option {
 	}
 	return options
 }
-
-var weekdays = [...]string{"Monday", "Tuesday", "Wednesday", "Thursday", "Friday", "Saturday", "Sunday"}
 
 // Asked is which visits were asked for.
 type Asked struct {
@@ -154,81 +152,83 @@ type Asked struct {
 	ExposedS int64  // recording time over which they are counted; 0 where that is not known
 }
 
-var lightWords = map[usage.Light]string{usage.Daylight: "in daylight", usage.Twilight: "in twilight", usage.Dark: "in the dark"}
+var lightWords = map[usage.Light]words.Text{usage.Daylight: "in daylight", usage.Twilight: "in twilight", usage.Dark: "in the dark"}
 
 // VisitsSay says how many visits a list holds, and of which.
-func VisitsSay(timed, untimed int64, asked Asked) string {
-	says := "No visit"
+func VisitsSay(w *words.Words, timed, untimed int64, asked Asked) string {
+	says := w.Say("No visit")
 	switch {
 	case timed > 0 && untimed > 0:
-		says = fmt.Sprintf("%s with a time and %s without one", Plural(timed, "visit", "visits"), Number(untimed))
+		says = w.Say("%s with a time and %s without one", words.Count(timed, "visit", "visits"), w.Number(untimed))
 	case timed > 0:
-		says = Plural(timed, "visit", "visits")
+		says = w.Plural(timed, "visit", "visits")
 	case untimed > 0:
-		says = Plural(untimed, "visit", "visits") + " without a time"
+		says = w.Say("%s without a time", words.Count(untimed, "visit", "visits"))
 	}
-	return says + asked.words() + "."
+	return says + asked.words(w) + "."
 }
 
-func (a Asked) words() string {
+// words are what was asked for, each part with what goes before it.
+func (a Asked) words(w *words.Words) string {
 	var b strings.Builder
+	add := func(text words.Text, args ...any) { b.WriteString(w.Say(text, args...)) }
 	if a.Weekday > 0 {
-		b.WriteString(" on a " + weekdays[a.Weekday-1])
+		add(" on a %s", w.Weekday(a.Weekday))
 	}
 	if a.Hour != nil {
-		fmt.Fprintf(&b, " from %d:00 to %d:00", *a.Hour, *a.Hour+1)
+		add(" from %s to %s", w.Hour(*a.Hour), w.Hour(*a.Hour+1))
 	}
 	if a.Light != nil {
-		b.WriteString(" " + lightWords[*a.Light])
+		b.WriteString(" " + w.Say(lightWords[*a.Light]))
 	}
 	if a.Boxes > 0 {
-		b.WriteString(" at " + Plural(int64(a.Boxes), "box", "boxes"))
+		add(" at %s", words.Count(int64(a.Boxes), "box", "boxes"))
 	}
 	if a.Season != "" {
-		b.WriteString(" in " + a.Season)
+		add(" in %s", a.Season)
 	}
 	switch {
 	case a.From != nil && a.To != nil && *a.From == *a.To:
-		b.WriteString(", on " + DateWords(*a.From))
+		add(", on %s", *a.From)
 	case a.From != nil && a.To != nil:
-		b.WriteString(", " + DateWords(*a.From) + " to " + DateWords(*a.To))
+		add(", %s to %s", *a.From, *a.To)
 	case a.From != nil:
-		b.WriteString(", from " + DateWords(*a.From) + " on")
+		add(", from %s on", *a.From)
 	case a.To != nil:
-		b.WriteString(", up to " + DateWords(*a.To))
+		add(", up to %s", *a.To)
 	}
-	if a.ExposedS > 0 {
-		b.WriteString(", in " + HourWords(a.ExposedS) + " of recording")
-		if a.Boxes > 1 {
-			b.WriteString(", all boxes added up")
-		}
+	switch {
+	case a.ExposedS > 0 && a.Boxes > 1:
+		add(", in %s of recording, all boxes added up", words.HoursOf(a.ExposedS))
+	case a.ExposedS > 0:
+		add(", in %s of recording", words.HoursOf(a.ExposedS))
 	}
 	return b.String()
 }
 
 // What a list of visits says of fields that it cannot read.
 const (
-	WeekdayUnread = "Give a weekday from 1, Monday, to 7, Sunday."
-	HourUnread    = "Give an hour from 0 to 23."
-	LightUnread   = "Give daylight, twilight or dark."
+	WeekdayUnread words.Text = "Give a weekday from 1, Monday, to 7, Sunday."
+	HourUnread    words.Text = "Give an hour from 0 to 23."
+	LightUnread   words.Text = "Give daylight, twilight or dark."
 )
 
 // VisitsNotes stand beside a list of visits.
-func VisitsNotes(site usage.Site) []Note {
+func VisitsNotes(w *words.Words, site usage.Site) []Note {
 	return []Note{
-		{Term: "A visit", Text: "Openings that begin within " + DurationWords(site.Thresholds.JoinS) + " of the last one’s close are one visit; it has the time of its first."},
-		{Term: "Without a time", Text: "Visits whose time could not be recovered stand in the list when all of the time that they may be of is in it."},
-		AboutNote(AboutAddress(site.Code)),
+		{Term: w.Say("A visit"), Text: w.Say("Openings that begin within %s of the last one’s close are one visit; it has the time of its first.", w.Duration(site.Thresholds.JoinS))},
+		{Term: w.Say("Without a time"), Text: w.Say("Visits whose time could not be recovered stand in the list when all of the time that they may be of is in it.")},
+		AboutNote(w, AboutAddress(site.Code)),
 	}
 }
 
 // NetworkVisitsNotes are VisitsNotes for the list of all sites.
-func NetworkVisitsNotes() []Note {
+func NetworkVisitsNotes(w *words.Words) []Note {
 	return []Note{
-		{Term: "Order", Text: "Box by box, each in the order in which its logger wrote."},
-		{Term: "Times", Text: "Civil time at each box; so are dates, weekdays, hours and the light that you choose."},
-		{Term: "Without a time", Text: "Visits whose time could not be recovered stand in the list when all of the time that they may be of is in it."},
-		AboutNote("/about-the-numbers"),
+		{Term: w.Say("Order"), Text: w.Say("Box by box, each in the order in which its logger wrote.")},
+		{Term: w.Say("Times"), Text: w.Say("Civil time at each box; so are dates, weekdays, hours and the light that you choose.")},
+		{Term: w.Say("Without a time"), Text: w.Say("Visits whose time could not be recovered stand in the list when all of the time that they may be of is in it.")},
+		AboutNote(w, "/about-the-numbers"),
 	}
 }
 
@@ -236,86 +236,89 @@ func NetworkVisitsNotes() []Note {
 func AboutAddress(code string) string { return "/sites/" + code + "/about-the-numbers" }
 
 // TrailToVisits leads back to the visits of a site.
-func TrailToVisits(s Site) []Link {
-	return append(TrailToSite(s), Link{Href: "/sites/" + s.Code + "/visits", Text: "Visits"})
+func TrailToVisits(w *words.Words, s Site) []Link {
+	return append(TrailToSite(w, s), Link{Href: "/sites/" + s.Code + "/visits", Text: w.Say("Visits")})
 }
 
-// VisitSays says what one visit was.
-func VisitSays(openings int, openS int64, unknown int, light string) []string {
-	says := []string{Plural(int64(openings), "opening", "openings") + ", the door open for " + DurationWords(int32(openS)) + " together" + light + "."}
+// VisitSays says what one visit was; light is when it was by the sun, nil where its
+// time is not known.
+func VisitSays(w *words.Words, openings int, openS int64, unknown int, light *usage.Light) []string {
+	n := words.Count(int64(openings), "opening", "openings")
+	says := []string{w.Say("%s, the door open for %s together", n, w.Duration(int32(openS)))}
 	if unknown == openings {
-		says[0] = Plural(int64(openings), "opening", "openings") + "; how long the door stood open is not known" + light + "."
+		says[0] = w.Say("%s; how long the door stood open is not known", n)
 	} else if unknown > 0 {
-		says = append(says, Plural(int64(unknown), "opening lacks its seconds and is", "openings lack their seconds and are")+" not in that time.")
+		says = append(says, w.Say("%s not in that time.", words.Count(int64(unknown), "opening lacks its seconds and is", "openings lack their seconds and are")))
 	}
+	if light != nil {
+		says[0] += "; " + w.Say(lightWords[*light])
+	}
+	says[0] += "."
 	return says
 }
 
-// LightSays ends VisitSays.
-func LightSays(l usage.Light) string { return "; " + lightWords[l] }
-
 // ClassWhy says why an opening is of its class. call is the time of the service
 // call that made it one, in words; "" for none.
-func ClassWhy(o usage.Opening, t usage.Thresholds, call string) string {
+func ClassWhy(w *words.Words, o usage.Opening, t usage.Thresholds, call string) string {
 	switch {
 	case o.Removal:
-		return "A service opening: in it the card was taken out."
+		return w.Say("A service opening: in it the card was taken out.")
 	case o.Class == usage.Service && call != "":
-		return "A service opening: it may have been made at the service call of " + call + "."
+		return w.Say("A service opening: it may have been made at the service call of %s.", call)
 	case o.Class == usage.Service:
-		return "A service opening."
+		return w.Say("A service opening.")
 	case o.Class == usage.Rattle:
-		return "A rattle, and no visit: the door was open for less than " + DurationWords(t.RattleS) + "."
+		return w.Say("A rattle, and no visit: the door was open for less than %s.", w.Duration(t.RattleS))
 	case o.Class == usage.Ajar:
-		return "Left ajar: open for more than " + DurationWords(t.AjarS) + ". It is one visit, of which " + DurationWords(t.AjarS) + " count as time at the shelf."
+		return w.Say("Left ajar: open for more than %[1]s. It is one visit, of which %[1]s count as time at the shelf.", w.Duration(t.AjarS))
 	case o.OpenS == usage.Unknown:
-		return "A visitor: how long the door stood open is not known, so that it is held to be neither a rattle nor ajar."
+		return w.Say("A visitor: how long the door stood open is not known, so that it is held to be neither a rattle nor ajar.")
 	}
-	return fmt.Sprintf("A visitor: the door was open for %s, not less than %s and not more than %s.", DurationWords(o.OpenS), DurationWords(t.RattleS), DurationWords(t.AjarS))
+	return w.Say("A visitor: the door was open for %s, not less than %s and not more than %s.", w.Duration(o.OpenS), w.Duration(t.RattleS), w.Duration(t.AjarS))
 }
 
 // What the page of an opening says of one without a time, and of findings.
 const (
-	TimeLost    = "What the clock showed could not be tied to true time here, and the order of the lines says no more than between which openings it lies."
-	NoticedHere = "Noticed here"
-	NoticedMore = "See it with its evidence"
+	TimeLost    words.Text = "What the clock showed could not be tied to true time here, and the order of the lines says no more than between which openings it lies."
+	NoticedHere words.Text = "Noticed here"
+	NoticedMore words.Text = "See it with its evidence"
 )
 
 // RunWhy says what a run of the clock is and what its times stand on.
-func RunWhy(run usage.Run, position, runs int) []string {
-	says := []string{fmt.Sprintf("It is in run %d of %d in which the clock went undisturbed; it began with: %s.", position, runs, run.Why)}
+func RunWhy(w *words.Words, run usage.Run, position, runs int) []string {
+	says := []string{w.Say("It is in run %d of %d in which the clock went undisturbed; it began with: %s.", position, runs, w.Retell(string(run.Why)))}
 	switch len(run.Anchors) {
 	case 0:
-		says = append(says, fmt.Sprintf("Nothing ties that run to true time: the clock is taken as it reads, with an error that grows by %.1f s a day from the last time it was set.", usage.ClockDrift*86400))
+		says = append(says, w.Say("Nothing ties that run to true time: the clock is taken as it reads, with an error that grows by %.1f s a day from the last time it was set.", usage.ClockDrift*86400))
 	case 1:
-		says = append(says, "One anchor ties the run to true time, and fixes how far the clock was off.")
+		says = append(says, w.Say("One anchor ties the run to true time, and fixes how far the clock was off."))
 	default:
-		says = append(says, Plural(int64(len(run.Anchors)), "anchor ties", "anchors tie")+" the run to true time: between two of them the clock’s drift is taken to be even.")
+		says = append(says, w.Say("%s the run to true time: between two of them the clock’s drift is taken to be even.", words.Count(int64(len(run.Anchors)), "anchor ties", "anchors tie")))
 	}
 	return says
 }
 
 // Corrected says by how much a reading was corrected to give the true time.
-func Corrected(reading, at int64, zone *usage.Zone) string {
+func Corrected(w *words.Words, reading, at int64, zone *usage.Zone) string {
 	by := at + int64(zone.OffsetAt(at)) - reading
 	switch {
 	case by == 0:
-		return "The logger’s clock was right to the second, in civil time at the box."
+		return w.Say("The logger’s clock was right to the second, in civil time at the box.")
 	case by > 0:
-		return "The logger’s clock was " + exactly(by) + " behind civil time at the box; that was put right."
+		return w.Say("The logger’s clock was %s behind civil time at the box; that was put right.", exactly(w, by))
 	}
-	return "The logger’s clock was " + exactly(-by) + " ahead of civil time at the box; that was put right."
+	return w.Say("The logger’s clock was %s ahead of civil time at the box; that was put right.", exactly(w, -by))
 }
 
 // exactly writes a length of time to the second.
-func exactly(s int64) string {
+func exactly(w *words.Words, s int64) string {
 	var parts []string
 	for _, u := range []struct {
 		s         int64
-		one, many string
+		one, many words.Text
 	}{{86400, "day", "days"}, {3600, "hour", "hours"}, {60, "minute", "minutes"}, {1, "second", "seconds"}} {
 		if n := s / u.s; n > 0 {
-			parts = append(parts, Plural(n, u.one, u.many))
+			parts = append(parts, w.Plural(n, u.one, u.many))
 			s %= u.s
 		}
 	}

@@ -51,7 +51,7 @@ func (s *Set) funcs(w *words.Words) template.FuncMap {
 		"degrees":     func(v float64) string { return w.Shortest(v) },
 		"hours":       w.Hours,
 		"language":    w.Language,
-		"lead":        TrayLead,
+		"lead":        func(cards []TrayCard) string { return TrayLead(w, cards) },
 		"link":        s.link,
 		"figured":     func(f usage.SeasonFigures, visits string, mean bool) figured { return figured{f, visits, mean} },
 		"fonts":       fontPaths,
@@ -68,7 +68,9 @@ func (s *Set) funcs(w *words.Words) template.FuncMap {
 		"seconds":     w.Seconds,
 		"short":       func(id string) string { return id[:min(len(id), 10)] },
 		"visible":     Visible,
+		"what":        func(what string) string { return w.Say(whatWords[what]) },
 		"wall":        w.Wall,
+		"words":       func() *words.Words { return w },
 		"wallSeconds": w.WallSeconds,
 		"weekly":      Weekly,
 		"wallDate":    w.WallDate,
@@ -219,76 +221,76 @@ func hidden(r rune) bool {
 }
 
 // TrailToNetwork leads back to the network.
-func TrailToNetwork() []Link { return []Link{{Href: "/", Text: "The network"}} }
+func TrailToNetwork(w *words.Words) []Link { return []Link{{Href: "/", Text: w.Say("The network")}} }
 
 // TrailToSite leads back to a site.
-func TrailToSite(s Site) []Link {
-	return append(TrailToNetwork(), Link{Href: "/sites/" + s.Code, Text: s.Name})
+func TrailToSite(w *words.Words, s Site) []Link {
+	return append(TrailToNetwork(w), Link{Href: "/sites/" + s.Code, Text: s.Name})
 }
 
 // TrailToCards leads back to the cards of a site.
-func TrailToCards(s Site) []Link {
-	return append(TrailToSite(s), Link{Href: "/sites/" + s.Code + "/cards", Text: "Cards"})
+func TrailToCards(w *words.Words, s Site) []Link {
+	return append(TrailToSite(w, s), Link{Href: "/sites/" + s.Code + "/cards", Text: w.Say("Cards")})
 }
 
 // Titles of figures that could not be drawn, and what stands in their place.
 const (
-	ChartMissing   = "This chart could not be drawn. The log says why."
-	TitleByHour    = "By hour of the day"
-	TitleByWeekday = "By weekday"
-	TitleWeek      = "Hour by hour through the week"
-	TitleByMonth   = "By month"
-	TitleBySeason  = "By season"
-	TitleTimeline  = "Week by week"
+	ChartMissing   words.Text = "This chart could not be drawn. The log says why."
+	TitleByHour    words.Text = "By hour of the day"
+	TitleByWeekday words.Text = "By weekday"
+	TitleWeek      words.Text = "Hour by hour through the week"
+	TitleByMonth   words.Text = "By month"
+	TitleBySeason  words.Text = "By season"
+	TitleTimeline  words.Text = "Week by week"
 )
 
 // AllTime names the choice of no season.
-const AllTime = "All time"
+const AllTime words.Text = "All time"
 
 // SeasonWords is words.Words.Season in English.
 func SeasonWords(season usage.Season) string { return words.English.Season(season) }
 
 // PatternNotes stand beside the profile by hour of the day.
-func PatternNotes(p usage.Pattern) []Note {
+func PatternNotes(w *words.Words, p usage.Pattern) []Note {
 	return []Note{
-		{Term: "Counted over", Text: HourWords(int64(p.ExposureH*3600)) + " of recording, " + Plural(p.Visits, "visit", "visits") + "."},
-		{Term: "Limits", Text: "The thin lines are 95 % limits: where the true rate lies, had we watched for longer. They allow for good and bad days; those of one hour of the week alone take visits to come independently."},
-		{Term: "Hours", Text: "Civil time at the box, daylight saving included."},
+		{Term: w.Say("Counted over"), Text: w.Say("%s of recording, %s.", words.HoursOf(int64(p.ExposureH*3600)), words.Count(p.Visits, "visit", "visits"))},
+		{Term: w.Say("Limits"), Text: w.Say("The thin lines are 95 % limits: where the true rate lies, had we watched for longer. They allow for good and bad days; those of one hour of the week alone take visits to come independently.")},
+		{Term: w.Say("Hours"), Text: w.Say("Civil time at the box, daylight saving included.")},
 	}
 }
 
 // WeekdayNotes stand beside the profile by weekday.
-func WeekdayNotes() []Note {
-	return []Note{{Term: "A day", Text: "Visits in 24 hours of recording, so that a day with a gap counts for what it was watched."}}
+func WeekdayNotes(w *words.Words) []Note {
+	return []Note{{Term: w.Say("A day"), Text: w.Say("Visits in 24 hours of recording, so that a day with a gap counts for what it was watched.")}}
 }
 
 // WeekNotes stand beside the hours of the week.
-func WeekNotes() []Note {
+func WeekNotes(w *words.Words) []Note {
 	return []Note{
-		{Term: "Hatched", Text: "Hours in which the logger was never recording. Nought is drawn as nought."},
-		{Term: "Few hours", Text: "One cell of the week comes but once a week: mind the exposure in the numbers before you trust a single cell."},
+		{Term: w.Say("Hatched"), Text: w.Say("Hours in which the logger was never recording. Nought is drawn as nought.")},
+		{Term: w.Say("Few hours"), Text: w.Say("One cell of the week comes but once a week: mind the exposure in the numbers before you trust a single cell.")},
 	}
 }
 
 // MonthNotes stand beside the months.
-func MonthNotes(oneSeason bool) []Note {
-	notes := []Note{{Term: "Rates, not sums", Text: "Visits in a week of recording. A month watched for three days shows its rate, with wide limits."}}
+func MonthNotes(w *words.Words, oneSeason bool) []Note {
+	notes := []Note{{Term: w.Say("Rates, not sums"), Text: w.Say("Visits in a week of recording. A month watched for three days shows its rate, with wide limits.")}}
 	if oneSeason {
-		notes = append(notes, Note{Term: "All time", Text: "This figure and those below show all seasons."})
+		notes = append(notes, Note{Term: w.Say("All time"), Text: w.Say("This figure and those below show all seasons.")})
 	}
 	return notes
 }
 
 // SeasonNotes stand beside the seasons.
-func SeasonNotes() []Note {
-	return []Note{{Term: "Seasons", Text: "Three whole months each, as in weather records. A winter bears both its years."}}
+func SeasonNotes(w *words.Words) []Note {
+	return []Note{{Term: w.Say("Seasons"), Text: w.Say("Three whole months each, as in weather records. A winter bears both its years.")}}
 }
 
 // TimelineNotes stand beside the time line.
-func TimelineNotes(code string) []Note {
+func TimelineNotes(w *words.Words, code string) []Note {
 	return []Note{
-		{Term: "Gaps", Text: "Hatched weeks are those in which the logger was not recording: its card was out, or nothing tells."},
-		{Text: "Every opening, with its line:", Link: &Link{Href: "/sites/" + code + "/openings", Text: "show the lines"}},
+		{Term: w.Say("Gaps"), Text: w.Say("Hatched weeks are those in which the logger was not recording: its card was out, or nothing tells.")},
+		{Text: w.Say("Every opening, with its line:"), Link: &Link{Href: "/sites/" + code + "/openings", Text: w.Say("show the lines")}},
 	}
 }
 
@@ -302,52 +304,74 @@ type Dialect struct {
 	WeekdayShift int
 }
 
-var lineEndWords = map[string]string{
+var lineEndWords = map[string]words.Text{
 	"crlf": "lines end with CR LF", "lf": "lines end with LF", "cr": "lines end with CR",
 	"mixed": "line ends are mixed", "none": "no line ends",
 }
 
-var delimiterWords = map[string]string{
+var delimiterWords = map[string]words.Text{
 	"tab": "columns split by tabs", "comma": "columns split by commas", "semicolon": "columns split by semicolons",
 	"pipe": "columns split by bars", "spaces": "columns split by spaces",
 }
 
+// columnNames are what a column of a card can hold.
+var columnNames = map[string]words.Text{
+	"other": "other", "weekday": "weekday", "date": "date", "time": "time", "stamp": "stamp", "unix": "unix",
+	"seconds": "seconds", "event": "event", "closed": "closed", "counter": "counter", "am/pm": "am/pm",
+}
+
+func columnWords(w *words.Words, columns []string) []string {
+	var all []string
+	for _, c := range columns {
+		if text, ok := columnNames[c]; ok {
+			c = w.Say(text)
+		}
+		all = append(all, c)
+	}
+	return all
+}
+
+// whatWords name the lines of a card that are no row.
+var whatWords = map[string]words.Text{"header": "header", "blank": "blank", "complaint": "not understood", "row": "row"}
+
 // Reads says how a card is written.
-func Reads(encoding, lineEnd string, d Dialect) []string {
+func Reads(w *words.Words, encoding, lineEnd string, d Dialect) []string {
 	var says []string
-	add := func(s string) {
-		if s != "" {
-			says = append(says, s)
+	add := func(text words.Text, args ...any) {
+		if text != "" {
+			says = append(says, w.Say(text, args...))
 		}
 	}
 	add(delimiterWords[d.Delimiter])
 	if len(d.Columns) > 0 {
-		add("columns: " + strings.Join(d.Columns, ", "))
+		add("columns: %s", strings.Join(columnWords(w, d.Columns), ", "))
 	}
 	if d.Header {
 		add("with a header")
 	}
 	if d.DateOrder != "" {
-		add("dates as " + string(orderWords[d.DateOrder]))
+		add("dates as %s", orderWords[d.DateOrder])
 	}
 	if d.Hours == 12 {
 		add("12-hour clock")
 	}
 	if d.WeekdayShift != 0 {
-		add("its weekdays are set " + Plural(int64(d.WeekdayShift), "day", "days") + " ahead")
+		add("its weekdays are set %s ahead", words.Count(int64(d.WeekdayShift), "day", "days"))
 	}
-	add(encoding)
+	if encoding != "" {
+		says = append(says, w.Retell(encoding))
+	}
 	add(lineEndWords[lineEnd])
 	return says
 }
 
 // RowDoubt says what is wrong with the time of a row; "" when nothing is.
-func RowDoubt(timed, suspect bool) string {
+func RowDoubt(w *words.Words, timed, suspect bool) string {
 	switch {
 	case !timed:
-		return "an opening whose time is unknown"
+		return w.Say("an opening whose time is unknown")
 	case suspect:
-		return "a doubtful time"
+		return w.Say("a doubtful time")
 	}
 	return ""
 }
@@ -356,15 +380,15 @@ func RowDoubt(timed, suspect bool) string {
 func WallSeconds(reading int64) string { return words.English.WallSeconds(reading) }
 
 // RowWhole says what a row of a whole opening was read as.
-func RowWhole(when string, openS int32) string {
-	return joined(when, "open "+DurationWords(openS))
+func RowWhole(w *words.Words, when string, openS int32) string {
+	return joined(when, w.Say("open %s", w.Duration(openS)))
 }
 
 // RowOpened and RowShut say what one end of an opening was read as.
-func RowOpened(when string) string { return joined(when, "the door opened") }
+func RowOpened(w *words.Words, when string) string { return joined(when, w.Say("the door opened")) }
 
 // RowShut is RowOpened for the other end.
-func RowShut(when string) string { return joined(when, "the door shut") }
+func RowShut(w *words.Words, when string) string { return joined(when, w.Say("the door shut")) }
 
 func joined(when, what string) string {
 	if when == "" {
@@ -374,42 +398,42 @@ func joined(when, what string) string {
 }
 
 // SpanWords writes two clock readings as the dates that they span.
-func SpanWords(first, last int64) string {
-	return DateWords(dateOfWall(first)) + " to " + DateWords(dateOfWall(last))
+func SpanWords(w *words.Words, first, last int64) string {
+	return w.Say("%s to %s", dateOfWall(first), dateOfWall(last))
 }
 
 func dateOfWall(reading int64) usage.Date { return usage.DateOf(time.Unix(reading, 0).UTC().Date()) }
 
 // LineWords names a line of a card.
-func LineWords(line int32) string { return "line " + Number(int64(line)) }
+func LineWords(w *words.Words, line int32) string { return w.Say("line %s", w.Number(int64(line))) }
 
 // Links between the pages of a card's lines.
 const (
-	FirstLines   = "First lines"
-	EarlierLines = "Earlier lines"
-	LaterLines   = "Later lines"
-	LastLines    = "Last lines"
+	FirstLines   words.Text = "First lines"
+	EarlierLines words.Text = "Earlier lines"
+	LaterLines   words.Text = "Later lines"
+	LastLines    words.Text = "Last lines"
 )
 
 // UploadLimits says what one upload may hold.
-func UploadLimits(card, total int64, files int) []string {
-	return []string{Bytes(card) + " a card file", Bytes(total) + " together", Plural(int64(files), "file", "files") + " at once"}
+func UploadLimits(w *words.Words, card, total int64, files int) []string {
+	return []string{w.Say("%s a card file", w.Bytes(card)), w.Say("%s together", w.Bytes(total)), w.Say("%s at once", words.Count(int64(files), "file", "files"))}
 }
 
 // Problem says what a fault is, as a sentence.
-func Problem(err error) string {
+func Problem(w *words.Words, err error) string {
 	var f *usage.Fault
 	if errors.As(err, &f) {
-		return sentence(f.What)
+		return sentence(w.Retell(f.What))
 	}
-	return sentence(err.Error())
+	return sentence(w.Retell(err.Error()))
 }
 
 // Try says what to try about a fault, as a sentence, or "".
-func Try(err error) string {
+func Try(w *words.Words, err error) string {
 	var f *usage.Fault
 	if errors.As(err, &f) {
-		return sentence(f.Try)
+		return sentence(w.Retell(f.Try))
 	}
 	return ""
 }
@@ -419,41 +443,41 @@ func sentence(s string) string { return words.Sentence(s) }
 
 // What the tray says of cards and of its form.
 const (
-	ProblemEmpty      = "The file is empty: not one byte. Copy it off the card again; if it is empty there too, the logger wrote nothing."
-	ProblemUnforeseen = "Something went wrong, and nothing of it was kept."
-	OrderFromSite     = "Taken from the site's settings. Change it if that is wrong."
-	OrderFromCards    = "Taken from earlier cards of the site. Change it if that is wrong."
-	NothingTicked     = "Tick the cards to keep, or throw the tray away."
-	ChooseSite        = "Choose the site it belongs to."
-	ChooseOrder       = "Say in which order its dates are written."
-	TimeMissing       = "That time did not exist: the clocks went forward over it."
-	TimeUnread        = "Give the date and time, such as 2024-03-01 17:20, or leave the field empty."
-	DateUnread        = "Give a date such as 2024-03-01, or leave the field empty."
-	DatesTurned       = "The last date is before the first."
-	WhyKept           = "The same bytes are kept there."
-	WhyTag            = "Its tag file says so."
-	WhyFolder         = "Its folder's name says so."
-	WhyOnly           = "It is the only site."
-	WhyNone           = "Nothing on the card tells."
+	ProblemEmpty      words.Text = "The file is empty: not one byte. Copy it off the card again; if it is empty there too, the logger wrote nothing."
+	ProblemUnforeseen words.Text = "Something went wrong, and nothing of it was kept."
+	OrderFromSite     words.Text = "Taken from the site's settings. Change it if that is wrong."
+	OrderFromCards    words.Text = "Taken from earlier cards of the site. Change it if that is wrong."
+	NothingTicked     words.Text = "Tick the cards to keep, or throw the tray away."
+	ChooseSite        words.Text = "Choose the site it belongs to."
+	ChooseOrder       words.Text = "Say in which order its dates are written."
+	TimeMissing       words.Text = "That time did not exist: the clocks went forward over it."
+	TimeUnread        words.Text = "Give the date and time, such as 2024-03-01 17:20, or leave the field empty."
+	DateUnread        words.Text = "Give a date such as 2024-03-01, or leave the field empty."
+	DatesTurned       words.Text = "The last date is before the first."
+	WhyKept           words.Text = "The same bytes are kept there."
+	WhyTag            words.Text = "Its tag file says so."
+	WhyFolder         words.Text = "Its folder's name says so."
+	WhyOnly           words.Text = "It is the only site."
+	WhyNone           words.Text = "Nothing on the card tells."
 )
 
 // WhyTagUnknown says that a tag file names no site.
-func WhyTagUnknown(tag string) string {
-	return "Its tag file names " + tag + ", and there is no such site."
+func WhyTagUnknown(w *words.Words, tag string) string {
+	return w.Say("Its tag file names %s, and there is no such site.", tag)
 }
 
 // WhyOverlap says that a card's rows are known.
-func WhyOverlap(rows int) string {
-	return Plural(int64(rows), "of its rows stands", "of its rows stand") + " in that site's logbook already."
+func WhyOverlap(w *words.Words, rows int) string {
+	return w.Say("%s in that site's logbook already.", words.Count(int64(rows), "of its rows stands", "of its rows stand"))
 }
 
 // HeldQuestion asks about a card whose rows stand in another site's logbook.
-func HeldQuestion(rows int, there, here string) string {
-	return fmt.Sprintf("%s in the logbook of %s, not of %s. Was it really in the logger at %s?",
-		Plural(int64(rows), "of its rows stands", "of its rows stand"), there, here, here)
+func HeldQuestion(w *words.Words, rows int, there, here string) string {
+	return w.Say("%s in the logbook of %s, not of %s. Was it really in the logger at %s?",
+		words.Count(int64(rows), "of its rows stands", "of its rows stand"), there, here, here)
 }
 
-var siteFaults = map[string]string{
+var siteFaults = map[string]words.Text{
 	"code":      "Give a code of 1 to 8 capital letters A to Z or digits.",
 	"name":      "Give a name of up to 120 characters.",
 	"latitude":  "Give the latitude as a number from −90 to 90, such as 52.1.",
@@ -465,13 +489,13 @@ var siteFaults = map[string]string{
 }
 
 // SiteFieldFault says what a field of the form of a site wants.
-func SiteFieldFault(field string) FieldFault {
-	return FieldFault{Field: field, Says: siteFaults[field]}
+func SiteFieldFault(w *words.Words, field string) FieldFault {
+	return FieldFault{Field: field, Says: w.Say(siteFaults[field])}
 }
 
 // CodeInUse says that a code is taken.
-func CodeInUse(code string) string {
-	return "The code " + code + " is in use already. Choose another."
+func CodeInUse(w *words.Words, code string) string {
+	return w.Say("The code %s is in use already. Choose another.", code)
 }
 
 // capital makes the first letter of s a capital.

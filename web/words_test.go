@@ -10,6 +10,7 @@ import (
 	"pgregory.net/rapid"
 
 	"doorleaf/usage"
+	"doorleaf/web/words"
 )
 
 func TestVisible(t *testing.T) {
@@ -105,7 +106,7 @@ func TestTimesInWords(t *testing.T) {
 
 func TestProblem(t *testing.T) {
 	fault := &usage.Fault{What: "écart in line 3", Try: "look at it"}
-	if got := Problem(fault) + " " + Try(fault); got != "Écart in line 3. Look at it." {
+	if got := Problem(words.English, fault) + " " + Try(words.English, fault); got != "Écart in line 3. Look at it." {
 		t.Errorf("Problem and Try = %q", got)
 	}
 }
@@ -121,7 +122,7 @@ func TestRange(t *testing.T) {
 }
 
 func TestReads(t *testing.T) {
-	got := strings.Join(Reads("utf-8", "crlf", Dialect{Delimiter: "tab", Columns: []string{"date", "time"}, Header: true, DateOrder: "mdy", Hours: 12, WeekdayShift: 1}), "; ")
+	got := strings.Join(Reads(words.English, "utf-8", "crlf", Dialect{Delimiter: "tab", Columns: []string{"date", "time"}, Header: true, DateOrder: "mdy", Hours: 12, WeekdayShift: 1}), "; ")
 	want := "columns split by tabs; columns: date, time; with a header; dates as month, day, year; 12-hour clock; its weekdays are set 1 day ahead; utf-8; lines end with CR LF"
 	if got != want {
 		t.Errorf("Reads = %q, want %q", got, want)

@@ -11,6 +11,7 @@ import (
 	"doorleaf/importer/cardfile"
 	"doorleaf/usage"
 	"doorleaf/web"
+	"doorleaf/web/words"
 )
 
 type benchCommand struct {
@@ -104,14 +105,14 @@ func (cmd *benchCommand) print(w io.Writer, b importer.Bench) error {
 		return enc.Encode(b)
 	}
 	var out strings.Builder
-	out.WriteString(web.BenchLead(b.Count(importer.Wrong), b.Count(importer.Unclear), b.Ready) + "\n")
+	out.WriteString(web.BenchLead(words.English, b.Count(importer.Wrong), b.Count(importer.Unclear), b.Ready) + "\n")
 	for _, verdict := range []importer.Verdict{importer.Wrong, importer.Unclear, importer.Right} {
 		for _, c := range b.Checks {
 			if c.Verdict != verdict {
 				continue
 			}
 			fmt.Fprintf(&out, "%-7s  %s: %s", c.Verdict, c.Topic, oneLine(c.Says))
-			if lines := web.LinesWords(c.Lines); lines != "" {
+			if lines := web.LinesWords(words.English, c.Lines); lines != "" {
 				out.WriteString(" (" + lines + ")")
 			}
 			out.WriteString("\n")

@@ -268,6 +268,11 @@ func TestJourneyRefusedFile(t *testing.T) {
 		XMLHttpRequest.prototype.send = function (body) { if (n++ === 1) { this.dispatchEvent(new ProgressEvent("error")); return; } return send.call(this, body); };
 	}`), chromedp.Click(`#bring button[type=submit]`), chromedp.WaitVisible(`#summary [data-when=none]`))
 	j.seen("nothing got through")
+	if axe, err := os.ReadFile(filepath.Join(pagesDir, "node_modules", "axe-core", "axe.min.js")); err == nil {
+		(&looker{ctx: j.ctx, axe: string(axe)}).holdAxe(t, view{1280, "light"})
+	} else {
+		t.Logf("   without axe-core: %v", err)
+	}
 	says := j.texts(`#sent li [data-when]:not([hidden])`)
 	if !strings.Contains(says[1], "Not a .zip file") || !strings.Contains(says[2], "connection broke") {
 		t.Errorf("after sending the list says %q", says)

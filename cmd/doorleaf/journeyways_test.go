@@ -124,6 +124,42 @@ func TestJourneyQuestion(t *testing.T) {
 	}
 }
 
+// TestJourneyLimits tries other limits of visits, typed and by the button, and saves
+// them: what was told comes true.
+func TestJourneyLimits(t *testing.T) {
+	s, address := standScenario(t, "outage", false)
+	j := begin(t, address)
+	j.open("/sites/MILL/change")
+	j.until(`document.readyState === "complete"`)
+	j.seen("the form")
+	before := body(t, address+"/api/sites/MILL")
+	kept := j.texts("#trial td")
+	j.do(chromedp.Evaluate[chromedp.Void](`document.getElementById("join").value = ""`), chromedp.SendKeys("#join", "3600"))
+	j.until(`document.getElementById("trial").innerText.includes("instead of")`)
+	j.seen("told while typing")
+	typed := j.texts("#trial td")
+	if typed[0] != kept[0] || typed[1] == kept[1] {
+		t.Errorf("visits as kept and with a gap of an hour are %q, want others than %q", typed[:2], kept[:2])
+	}
+	j.press(`.looks button`)
+	j.seen("told by the button")
+	if got := j.texts("#trial td"); !slices.Equal(got, typed) || j.value("#join") != "3600" {
+		t.Errorf("the button tells %q of a gap of %q, want %q of 3600", got, j.value("#join"), typed)
+	}
+	if after := body(t, address+"/api/sites/MILL"); after != before {
+		t.Error("a preview changed the site")
+	}
+	j.press(`form.fields > p button`)
+	j.open("/sites/MILL/change")
+	if got := j.texts("#trial td"); got[0] != typed[1] {
+		t.Errorf("saved, the visits as kept are %s, want %s as told", got[0], typed[1])
+	}
+	site, err := s.Site(t.Context(), "MILL")
+	if err != nil || site.Thresholds.JoinS != 3600 {
+		t.Errorf("kept is a gap of %d s, %v, want 3600", site.Thresholds.JoinS, err)
+	}
+}
+
 var pdfPage = regexp.MustCompile(`/Type\s*/Page\b`)
 
 // TestJourneyRound plans a round, prints it, and reports back what was done.

@@ -12,6 +12,7 @@ import (
 	"doorleaf/server"
 	"doorleaf/usage"
 	"doorleaf/web"
+	"doorleaf/web/words"
 )
 
 type prepareCommand struct {
@@ -58,12 +59,12 @@ func (cmd *prepareCommand) Run(c *console) error {
 	for _, f := range p.Files {
 		fmt.Fprintln(c.out, oneLine(fromHere(filepath.Join(cmd.Out, f.Name))))
 	}
-	fmt.Fprintln(c.err, visible(web.PrepareLead(p.Setting, p.At, p.Reading, p.OffsetS, site.Site)))
+	fmt.Fprintln(c.err, visible(web.PrepareLead(words.English, p.Setting, p.At, p.Reading, p.OffsetS, site.Site)))
 	if p.Setting.ClockFile != "" {
-		fmt.Fprintln(c.err, web.PrepareKeeps(site.Clock))
-		fmt.Fprintln(c.err, web.PrepareHint)
+		fmt.Fprintln(c.err, web.PrepareKeeps(words.English, site.Clock))
+		fmt.Fprintln(c.err, words.English.Say(web.PrepareHint))
 	}
-	fmt.Fprintln(c.err, web.CautionCard)
+	fmt.Fprintln(c.err, words.English.Say(web.CautionCard))
 	return nil
 }
 

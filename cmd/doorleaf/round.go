@@ -9,6 +9,7 @@ import (
 	"doorleaf/server"
 	"doorleaf/usage"
 	"doorleaf/web"
+	"doorleaf/web/words"
 )
 
 type roundCommand struct {
@@ -52,7 +53,7 @@ func (cmd *roundCommand) Run(c *console) error {
 }
 
 func (cmd *roundCommand) calendar(c *console, s server.Network, ask server.RoundAsk) error {
-	calendar, err := server.RoundCalendar(c.ctx, s, c.now, ask)
+	calendar, err := server.RoundCalendar(c.ctx, words.English, s, c.now, ask)
 	if err != nil {
 		return err
 	}
@@ -70,11 +71,11 @@ func (cmd *roundCommand) calendar(c *console, s server.Network, ask server.Round
 // printRound writes the round for people.
 func printRound(w io.Writer, plan server.RoundPlan, chosen bool) error {
 	var b strings.Builder
-	b.WriteString(web.RoundLead(len(plan.Stops), len(plan.Stops)+len(plan.Others), plan.Metres, plan.Rule.AheadDays, chosen) + "\n")
+	b.WriteString(web.RoundLead(words.English, len(plan.Stops), len(plan.Stops)+len(plan.Others), plan.Metres, plan.Rule.AheadDays, chosen) + "\n")
 	for i, stop := range plan.Stops {
 		leg := ""
 		if stop.LegM > 0 {
-			leg = ", " + web.MetresWords(stop.LegM) + " further on"
+			leg = ", " + web.MetresWords(words.English, stop.LegM) + " further on"
 		}
 		fmt.Fprintf(&b, "%d. %s %s%s\n", i+1, stop.Site.Code, oneLine(stop.Site.Name), leg)
 		for _, d := range stop.Take {
@@ -87,7 +88,7 @@ func printRound(w io.Writer, plan server.RoundPlan, chosen bool) error {
 
 // dueLine writes a reason to go to a box in one line.
 func dueLine(d usage.Due, code string) string {
-	row := web.DueWords(d, code)
+	row := web.DueWords(words.English, d, code)
 	line := row.Do
 	for _, more := range []string{row.Why, row.When} {
 		if more != "" {

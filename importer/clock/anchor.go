@@ -12,18 +12,17 @@ import (
 // How well a true time is known that somebody wrote down, in seconds. An
 // opening begins before its card is out and the time is looked at: by nothing or by
 // some twenty seconds, and at one box always by about as much, so that no number
-// of times noted takes it away. Of a time with seconds, the least that hands need is
-// taken off: whoever looks at the seconds is quick. A time without them is what a
-// clock showed, which cuts them off: on average it is half a minute early, less the
-// ten seconds or so. Common practice, no source.
+// of times noted takes it away. A time with seconds is taken as it is: whoever looks at
+// the seconds is quick. A time without them is what a clock showed, which cuts them
+// off: on average it is half a minute early, less the ten seconds or so. Common
+// practice, no source.
 const (
 	errorMinute = 40
-	errorSecond = 20
+	errorSecond = 24
 	lateMinute  = 20
-	handS       = 4
 	// haste is the part of an error that all times noted of a box share: by how much
-	// its people take more or less than handS.
-	haste = 16
+	// its people take more or less time than others.
+	haste = 20
 )
 
 // apart is the part of an error that a known time does not share with others.
@@ -43,7 +42,7 @@ func opened(at int64) int64 {
 	if at%minute == 0 {
 		return at + lateMinute
 	}
-	return at - handS
+	return at
 }
 
 // seen is when a clock showed what somebody wrote down beside a time: at any

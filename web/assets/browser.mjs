@@ -13,7 +13,7 @@ echarts.use([
 ])
 
 const deepest = 200 // a time axis is magnified so many times at most
-const letter = 7 // px: room for a letter of an axis label
+const letter = 6.4 // px: room for a letter of an axis label
 
 // dressed is a copy of an option with its colours, which stand for the page's
 // variables, as they are now, and its texts in the page's typeface.
@@ -88,6 +88,7 @@ function build(live, look) {
   const graphics = listOf(option.graphic)
   const axis = listOf(option.xAxis)[0]
   option.textStyle = { fontFamily: look.font }
+  for (const a of [...listOf(option.xAxis), ...listOf(option.yAxis)]) a.axisLabel = { ...a.axisLabel, lineHeight: 14 }
   const magnified = live.zoom.length > 0
   option.series = listOf(option.series)
   if (magnified) {
@@ -109,7 +110,8 @@ function build(live, look) {
 function levelOf(levels, units, px) {
   const room = (stops) => stops.length < 2 || Math.min(...stops.slice(1).map((s, i) => s.at - stops[i].at)) * (px / units)
   const need = (stops) => letter * Math.max(...stops.flatMap((s) => s.text.split('\n').map((line) => line.length))) + 12
-  return levels.findLast((stops) => room(stops) === true || room(stops) >= need(stops)) ?? levels[0]
+  // every second label may be hidden by its neighbour
+  return levels.findLast((stops) => room(stops) === true || 2 * room(stops) >= need(stops)) ?? levels[0]
 }
 
 // show puts a live chart into an element, which it fills: its drawing is laid out as

@@ -26,6 +26,7 @@ import (
 	"doorleaf/web/assets"
 	"doorleaf/web/chart"
 	"doorleaf/web/draw"
+	"doorleaf/web/words"
 )
 
 // maker draws with one engine for all tests of the package: loading it takes a
@@ -308,8 +309,8 @@ func TestPDFFigures(t *testing.T) {
 	}
 	for _, f := range []usage.SeasonFigures{s.Sites[0].Figures, s.Sites[11].Figures, s.Network} {
 		for _, w := range []web.Written{
-			web.WrittenCount(f), web.WrittenCover(f), web.WrittenEstimate(f.Estimated), web.WrittenEstimate(f.PerDay),
-			web.WrittenRatio(f.RatioToLast), web.WrittenShare(f.DarkShare), web.WrittenOpen(f), web.WrittenMedian(f),
+			web.WrittenCount(words.English, f), web.WrittenCover(words.English, f), web.WrittenEstimate(words.English, f.Estimated), web.WrittenEstimate(words.English, f.PerDay),
+			web.WrittenRatio(words.English, f.RatioToLast), web.WrittenShare(words.English, f.DarkShare), web.WrittenOpen(words.English, f), web.WrittenMedian(words.English, f),
 		} {
 			for _, part := range []string{w.Value, w.Fine} {
 				if !strings.Contains(page.String(), part) {

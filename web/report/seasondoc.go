@@ -10,6 +10,7 @@ import (
 
 	"doorleaf/usage"
 	"doorleaf/web"
+	"doorleaf/web/words"
 )
 
 // document is a season report in words: what its PDF and its page for print say
@@ -127,13 +128,13 @@ func keyFigures(f usage.SeasonFigures, mean bool) []figure {
 		at, open = " at a mean box", open+"; a week at a mean box"
 	}
 	return []figure{
-		{"Visits counted", web.WrittenCount(f)},
-		{"Estimated for all " + web.Plural(int64(f.Days), "day", "days"), web.WrittenEstimate(f.Estimated)},
-		{"Visits a day" + at, web.WrittenEstimate(f.PerDay)},
-		{"Against last year", web.WrittenRatio(f.RatioToLast)},
-		{"In the dark", web.WrittenShare(f.DarkShare)},
-		{open, web.WrittenOpen(f)},
-		{"Door open a visit, median", web.WrittenMedian(f)},
+		{"Visits counted", web.WrittenCount(words.English, f)},
+		{"Estimated for all " + web.Plural(int64(f.Days), "day", "days"), web.WrittenEstimate(words.English, f.Estimated)},
+		{"Visits a day" + at, web.WrittenEstimate(words.English, f.PerDay)},
+		{"Against last year", web.WrittenRatio(words.English, f.RatioToLast)},
+		{"In the dark", web.WrittenShare(words.English, f.DarkShare)},
+		{open, web.WrittenOpen(words.English, f)},
+		{"Door open a visit, median", web.WrittenMedian(words.English, f)},
 	}
 }
 
@@ -170,17 +171,17 @@ func figureCellsOf(f usage.SeasonFigures) []sheetCell {
 		}
 		return c
 	}
-	cover := of(web.WrittenCover(f))
+	cover := of(web.WrittenCover(words.English, f))
 	cover.Bold = false
 	return []sheetCell{
-		{Lead: web.Number(f.Counted), Bold: true}, cover, of(web.WrittenEstimate(f.Estimated)), of(web.WrittenEstimate(f.PerDay)),
-		of(web.WrittenRatio(f.RatioToLast)), of(web.WrittenShare(f.DarkShare)),
+		{Lead: web.Number(f.Counted), Bold: true}, cover, of(web.WrittenEstimate(words.English, f.Estimated)), of(web.WrittenEstimate(words.English, f.PerDay)),
+		of(web.WrittenRatio(words.English, f.RatioToLast)), of(web.WrittenShare(words.English, f.DarkShare)),
 	}
 }
 
 // remarks are those that stand beside the site's figures on the pages.
 func (s Site) remarks() []string {
-	return web.Remarks(s.Figures, len(s.open()), s.Figures.Complete)
+	return web.Remarks(words.English, s.Figures, len(s.open()), s.Figures.Complete)
 }
 
 // nothingSays is all that there is to say of a site without recording.
@@ -273,7 +274,7 @@ func (s Season) callList() sheet {
 }
 
 func callRow(site Site, c usage.ServiceCall) sheetRow {
-	what := sheetCell{Lead: strings.Join(web.KindWords(c.Kinds), ", ")}
+	what := sheetCell{Lead: strings.Join(web.KindWords(words.English, c.Kinds), ", ")}
 	if c.BooksIn != nil {
 		what.Fine = append(what.Fine, web.Plural(int64(*c.BooksIn), "book", "books")+" put in")
 	}

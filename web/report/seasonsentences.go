@@ -6,6 +6,7 @@ import (
 
 	"doorleaf/usage"
 	"doorleaf/web"
+	"doorleaf/web/words"
 )
 
 // Sentences says a season in five sentences or fewer, each figure with its limits:
@@ -39,7 +40,7 @@ func (s Season) countedSays() string {
 		where = "at " + web.Plural(int64(s.boxes()), "box", "boxes")
 	}
 	f := s.Network
-	cover := web.WrittenCover(f)
+	cover := web.WrittenCover(words.English, f)
 	days := fmt.Sprintf("%s %s", cover.Value, cover.Fine)
 	if !s.OneSite && s.boxes() > 1 {
 		days += ", all boxes together"

@@ -266,7 +266,7 @@ func (b *book) layOut(t sheetTable) error {
 		if err := b.SetColWidth(t.sheet, name, name, c.width()); err != nil {
 			return err
 		}
-		if err := b.SetCellStr(t.sheet, address(i+1, 1), words(c.name)); err != nil {
+		if err := b.SetCellStr(t.sheet, address(i+1, 1), inWords(c.name)); err != nil {
 			return err
 		}
 		style, err := b.headStyle(c)
@@ -276,7 +276,7 @@ func (b *book) layOut(t sheetTable) error {
 		if err := b.SetCellStyle(t.sheet, address(i+1, 1), address(i+1, 1), style); err != nil {
 			return err
 		}
-		lines = max(lines, linesOf(words(c.name), c.width()-4)) // 4: the button of the filter
+		lines = max(lines, linesOf(inWords(c.name), c.width()-4)) // 4: the button of the filter
 	}
 	if err := b.SetRowHeight(t.sheet, 1, float64(lines)*lineHeight+4); err != nil {
 		return err
@@ -408,7 +408,7 @@ func (c column) width() float64 {
 }
 
 // words makes a heading of a column's name: Covered days.
-func words(name string) string {
+func inWords(name string) string {
 	s := strings.ReplaceAll(name, "_", " ")
 	return strings.ToUpper(s[:1]) + s[1:]
 }
@@ -477,7 +477,7 @@ func (b *book) columns(tables []sheetTable) error {
 	t := sheetTable{sheet: "Columns", table: &columnsTable}
 	for _, of := range tables {
 		for _, c := range of.table.columns {
-			t.rows = append(t.rows, []cell{of.sheet, words(c.name), c.says})
+			t.rows = append(t.rows, []cell{of.sheet, inWords(c.name), c.says})
 		}
 	}
 	return b.sheet(t)

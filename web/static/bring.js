@@ -24,7 +24,7 @@ const number = n => n.toLocaleString(document.documentElement.lang);
 
 function size(bytes) {
 	const [unit, name] = bytes < 1 << 10 ? [1, "byte"] : bytes < 1 << 20 ? [1 << 10, "kilobyte"] : [1 << 20, "megabyte"];
-	const digits = {maximumFractionDigits: unit > 1 && bytes < 10 * unit ? 1 : 0, style: "unit", unit: name, unitDisplay: "short"};
+	const digits = {maximumFractionDigits: unit > 1 && bytes < 10 * unit ? 1 : 0, style: "unit", unit: name, unitDisplay: unit > 1 ? "short" : "long"};
 	return (bytes / unit).toLocaleString(document.documentElement.lang, digits);
 }
 

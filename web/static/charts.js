@@ -124,4 +124,8 @@ document.documentElement.classList.add("charts");
 
 document.addEventListener("keydown", event => { if (event.key === "Escape" && open) open.end(); });
 dark.addEventListener("change", () => { if (open) open.draw(); });
-addEventListener("resize", () => { if (open) open.end(); });
+let wide = innerWidth; // a phone changes the height of its window while it scrolls
+addEventListener("resize", () => {
+	if (open && innerWidth !== wide) open.end();
+	wide = innerWidth;
+});

@@ -73,6 +73,7 @@ func gather(t *testing.T) *gathered {
 	g := &gathered{byKey: map[wantedKey]*wanted{}}
 	gatherTemplates(t, g)
 	gatherSource(t, g)
+	gatherTold(t, g)
 	for _, month := range words.MonthsShort {
 		g.add(wanted{context: "short", id: month}, "web/words/times.go")
 	}
@@ -295,7 +296,7 @@ func writeCatalogue(t *testing.T, language string, g *gathered, had []*words.Mes
 	for _, w := range g.texts {
 		var contexts []string
 		for k := range maps.Keys(entries) {
-			if k.id == w.id && k.context != w.context && w.context == "" && k.context != "short" {
+			if k.id == w.id && k.context != w.context && w.context == "" && k.context != "short" && k.context != "told" {
 				contexts = append(contexts, k.context)
 			}
 		}

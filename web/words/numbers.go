@@ -83,3 +83,6 @@ type decimal struct {
 func (d decimal) Format(s fmt.State, verb rune) {
 	fmt.Fprint(s, d.w.Mark(fmt.Sprintf(fmt.FormatString(s, verb), d.v)))
 }
+
+// Typed writes a number as a person would type it, with no mark between thousands.
+func (w *Words) Typed(v float64) string { return w.Mark(strconv.FormatFloat(v, 'g', -1, 64)) }

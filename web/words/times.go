@@ -156,3 +156,20 @@ func (w *Words) Season(s usage.Season) string {
 	}
 	return w.Say("%s %d", w.Say(seasons[s.Word()]), first)
 }
+
+// Hour writes a full hour of the day, 0 … 24: 9:00, 9 am.
+func (w *Words) Hour(hour int) string {
+	if w.region.Clock == 24 {
+		return w.Say("%d:00", hour)
+	}
+	return w.HourMark(hour)
+}
+
+// WhenSeconds is When to the second.
+func (w *Words) WhenSeconds(at int64, zone string) string {
+	loc, err := time.LoadLocation(zone)
+	if err != nil {
+		loc = time.UTC
+	}
+	return w.TimeSeconds(time.Unix(at, 0).In(loc))
+}
