@@ -123,7 +123,7 @@ func manySays(w *words.Words, first string, sides []CompareSide) string {
 	var says []string
 	add := func(names []string, one, many words.Text) {
 		if len(names) > 0 {
-			says = append(says, w.Say(verb(len(names), one, many), sideList(w, names), first))
+			says = append(says, w.SayOf(int64(len(names)), one, many, sideList(w, names), first))
 		}
 	}
 	add(more, "%s clearly has more visits a day than %s", "%s clearly have more visits a day than %s")

@@ -108,7 +108,7 @@ func GlanceLead(w *words.Words, sites []NetworkSite) string {
 	var says []string
 	add := func(names []string, one, many words.Text) {
 		if len(names) > 0 {
-			says = append(says, w.Say(verb(len(names), one, many), namesOf(w, names)))
+			says = append(says, w.SayOf(int64(len(names)), one, many, namesOf(w, names)))
 		}
 	}
 	add(thrives, "%s thrives.", "%s thrive.")
@@ -128,14 +128,6 @@ func unjudged(w *words.Words, judged int) string {
 		return w.Say("No box is clearly busier or quieter than a year before.")
 	}
 	return w.Say("No box has two years to compare yet.")
-}
-
-// verb is the sentence for one thing or for many.
-func verb(n int, one, many words.Text) words.Text {
-	if n == 1 {
-		return one
-	}
-	return many
 }
 
 // namesMost is how many names a sentence bears.

@@ -83,6 +83,12 @@ func (w *Words) Say(text Text, args ...any) string {
 	return fmt.Sprintf(said, w.bound(args)...)
 }
 
+// SayOf is Say of the one of two formats that goes with n things, which need not be
+// written in it: one mill turns, the mills turn.
+func (w *Words) SayOf(n int64, one, many Text, args ...any) string {
+	return fmt.Sprintf(w.noun("", Count(n, one, many)), w.bound(args)...)
+}
+
 // text is the translation of an English text; the text itself where there is none.
 func (w *Words) text(context, english string) string {
 	if w.catalogue == nil {
