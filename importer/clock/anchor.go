@@ -84,6 +84,7 @@ func (k *keeper) anchor() {
 // removals ties the last row of each stint to the time at which its card came
 // out. Times that go back where the logbook goes on are left out.
 func (k *keeper) removals() {
+	k.Stints = slices.Clone(k.Stints)
 	inOrder := k.inOrder()
 	for s, st := range k.Stints {
 		switch {
@@ -97,11 +98,63 @@ func (k *keeper) removals() {
 		if n < 0 {
 			continue // its last row has no time to tie to
 		}
+		at, errorS := k.removed(s, n)
 		k.runs[n].anchors = append(k.runs[n].anchors, anchor{
-			base: k.base[st.Last], true: opened(*st.RemovedAt), errorS: givenError(*st.RemovedAt),
+			base: k.base[st.Last], true: opened(at), errorS: errorS,
 			row: st.Last, stint: s, kind: "card out", belief: st.Answer == usage.AnswerBelieve,
 		})
 	}
+}
+
+// removed is when a card came out, and how well that is known. Where the time given with
+// the card and that of the service call contradict each other, as when one of them is
+// mistyped by an hour, the clock says which: the one that it agrees with since the known
+// time before. Where it does not say, either may be right.
+func (k *keeper) removed(stint, run int) (at int64, errorS int32) {
+	st := &k.Stints[stint]
+	at, errorS = *st.RemovedAt, givenError(*st.RemovedAt)
+	other := k.outNear(at)
+	if other == nil || st.Answer != "" {
+		return at, errorS
+	}
+	by := abs(other.At - at)
+	if by <= int64(errorS)+int64(max(other.ErrorS, givenError(other.At))) {
+		return at, errorS
+	}
+	anchors := k.runs[run].anchors
+	if len(anchors) == 0 {
+		return at, int32(by) + errorS
+	}
+	before := anchors[len(anchors)-1]
+	agrees := func(t int64) bool {
+		return abs((k.base[st.Last]-opened(t))-(before.base-before.true)) < by/3
+	}
+	switch given, called := agrees(at), agrees(other.At); {
+	case called && !given:
+		k.impossible(stint, fmt.Sprintf("it is %s from that of the service call, with which the clock agrees", words(by)))
+		st.RemovedAt = &other.At
+		return other.At, max(other.ErrorS, givenError(other.At))
+	case given:
+		return at, errorS
+	}
+	return at, int32(by) + errorS
+}
+
+// contradictS is how far apart two notes of one removal may lie: a slip of hours, and not
+// another round.
+const contradictS = 4 * hour
+
+// outNear returns the service call that took a card out nearest to a time; nil without
+// one near.
+func (k *keeper) outNear(at int64) *usage.ServiceCall {
+	var near *usage.ServiceCall
+	for i := range k.Calls {
+		c := &k.Calls[i]
+		if c.Did(usage.CallCardOut) && abs(c.At-at) <= contradictS && (near == nil || abs(c.At-at) < abs(near.At-at)) {
+			near = c
+		}
+	}
+	return near
 }
 
 // inOrder marks the stints of the longest series whose removals are in order.
