@@ -207,6 +207,7 @@ func (k *keeper) clockSet(c usage.ServiceCall) {
 	if i < 0 {
 		return
 	}
+	set.errorS += k.unset(i-1, set.true)
 	n := k.runOf(i)
 	if k.runs[n].first != i {
 		if !k.split(n, i, "clock set") {
@@ -217,6 +218,28 @@ func (k *keeper) clockSet(c usage.ServiceCall) {
 	k.runs[n].why = "clock set"
 	k.runs[n].anchors = append(k.runs[n].anchors, set)
 }
+
+// unset is by how long, s, a row lies after the moment at which the clock is said to have
+// been set, by the clock as it went before: with rows in between that know nothing of the
+// new setting, the clock was set to another time than the true one, and by no more than
+// that. 0 where nothing of the kind is seen.
+func (k *keeper) unset(row int, at int64) int32 {
+	if row < 0 {
+		return 0
+	}
+	n := k.runOf(row)
+	if n < 0 || k.state[row] != good {
+		return 0
+	}
+	late := k.base[row] - k.believed(k.runs[n], at) - at
+	if late < unsetMost && late > 10*minute {
+		return int32(late)
+	}
+	return 0
+}
+
+// unsetMost bounds what a slip of the hand at a clock's keys makes: a day.
+const unsetMost = day
 
 // offset is what a clock of the site that is right is ahead of UTC.
 func (k *keeper) offset(at int64) int32 {
