@@ -30,24 +30,8 @@ type twins struct {
 // twinsOf finds the cards whose rows stand in the book beside rows of other cards with
 // the same readings.
 func (d *deriver) twinsOf() []twins {
-	minutes := make([]map[int64]int32, len(d.files)) // by card: the row of each minute with an opening
-	for i := range d.book.Entries {
-		e := &d.book.Entries[i]
-		r := d.row(e)
-		if !r.Timed || r.Reading < clearFrom || d.files[e.Card].Resolution > 60 {
-			continue
-		}
-		if minutes[e.Card] == nil {
-			minutes[e.Card] = map[int64]int32{}
-		}
-		if at := r.Reading / 60; minutes[e.Card][at] == 0 {
-			minutes[e.Card][at] = e.Row + 1
-		}
-	}
-	first, last := make([]int64, len(minutes)), make([]int64, len(minutes))
-	for c, m := range minutes {
-		first[c], last[c] = ends(m)
-	}
+	first, last := d.minuteEnds()
+	minutes := d.minutesOf(besides(first, last))
 	var out []twins
 	for a := range minutes {
 		for b := a + 1; b < len(minutes); b++ {
@@ -66,6 +50,64 @@ func (d *deriver) twinsOf() []twins {
 		}
 	}
 	return out
+}
+
+// tellsMinute reports whether the row of an entry tells its minute from all others.
+func (d *deriver) tellsMinute(e *logbook.Entry) (minute int64, ok bool) {
+	r := d.row(e)
+	return r.Reading / 60, r.Timed && r.Reading >= clearFrom && d.files[e.Card].Resolution <= 60
+}
+
+// minuteEnds returns the first and last minute with an opening of each card; 0 and -1 for
+// a card without any.
+func (d *deriver) minuteEnds() (first, last []int64) {
+	first, last = make([]int64, len(d.files)), make([]int64, len(d.files))
+	for c := range last {
+		last[c] = -1
+	}
+	for i := range d.book.Entries {
+		e := &d.book.Entries[i]
+		if at, ok := d.tellsMinute(e); ok && last[e.Card] < 0 {
+			first[e.Card], last[e.Card] = at, at
+		} else if ok {
+			first[e.Card], last[e.Card] = min(first[e.Card], at), max(last[e.Card], at)
+		}
+	}
+	return first, last
+}
+
+// besides tells of each card whether it lies beside another for long enough: most do
+// not, and their minutes need not be looked at.
+func besides(first, last []int64) []bool {
+	beside := make([]bool, len(first))
+	for a := range first {
+		for b := a + 1; b < len(first); b++ {
+			if min(last[a], last[b])-max(first[a], first[b]) >= twinMinutes {
+				beside[a], beside[b] = true, true
+			}
+		}
+	}
+	return beside
+}
+
+// minutesOf returns, of each card that is wanted, the row of each minute with an
+// opening, counted from 1.
+func (d *deriver) minutesOf(wanted []bool) []map[int64]int32 {
+	minutes := make([]map[int64]int32, len(d.files))
+	for i := range d.book.Entries {
+		e := &d.book.Entries[i]
+		at, ok := d.tellsMinute(e)
+		if !ok || !wanted[e.Card] {
+			continue
+		}
+		if minutes[e.Card] == nil {
+			minutes[e.Card] = map[int64]int32{}
+		}
+		if minutes[e.Card][at] == 0 {
+			minutes[e.Card][at] = e.Row + 1
+		}
+	}
+	return minutes
 }
 
 // clearFrom is the earliest reading that tells openings apart, wall seconds: a clock
@@ -94,18 +136,6 @@ func alike(a, b map[int64]int32, from, to int64) (shared int, row int32) {
 		return 0, 0
 	}
 	return shared, a[first] - 1
-}
-
-// ends returns the first and the last minute; 0 and 0 of none.
-func ends(minutes map[int64]int32) (first, last int64) {
-	some := false
-	for at := range minutes {
-		if !some {
-			first, last, some = at, at, true
-		}
-		first, last = min(first, at), max(last, at)
-	}
-	return first, last
 }
 
 // poorer reports whether card a tells less than card b: its times are coarser, its

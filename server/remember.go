@@ -118,3 +118,20 @@ func (n remembering) ClockError(ctx context.Context, code string) (*usage.ClockE
 		return e, 64, err
 	})
 }
+
+// roundOutlook is Outlook with no more of it than a round is planned by, so that the
+// outlooks of many sites can be kept: no openings by the day without a power setting, no
+// visits unless the books were counted twice.
+func (n remembering) roundOutlook(ctx context.Context, code string) (store.Outlook, error) {
+	return recall(ctx, n.memo, code, "round outlook", func(ctx context.Context) (store.Outlook, int, error) {
+		o, err := n.wholeStore.Outlook(ctx, code)
+		o.Days, o.Months = nil, nil
+		if o.Setting == nil {
+			o.Doors = nil
+		}
+		if !countedTwice(o.Calls) {
+			o.Visits = nil
+		}
+		return o, 500 + bytesOf(o.Doors) + bytesOf(o.Visits) + bytesOf(o.Coverage) + bytesOf(o.Calls) + len(o.Calls)*wordy, err
+	})
+}

@@ -142,7 +142,11 @@ func startOf(sites []store.SiteSummary, from string) (*usage.Point, error) {
 func roundStop(ctx context.Context, network Network, site store.SiteSummary, now int64, rule usage.RoundRule) (RoundStop, error) {
 	stop := RoundStop{Site: site.Site}
 	in := usage.RoundIn{Site: site.Site, ReadAt: site.LastCardAt, Questions: site.OpenFindings, Now: now}
-	outlook, err := network.Outlook(ctx, site.Code)
+	ask := network.Outlook
+	if kept, ok := network.(remembering); ok {
+		ask = kept.roundOutlook
+	}
+	outlook, err := ask(ctx, site.Code)
 	if err != nil {
 		return stop, err
 	}
@@ -188,13 +192,7 @@ func addPower(in *usage.RoundIn, outlook store.Outlook, zone *usage.Zone) error 
 // addShelf adds the date on which the shelf is likely to be empty, where books were
 // counted twice.
 func addShelf(in *usage.RoundIn, outlook store.Outlook) error {
-	counted := 0
-	for _, c := range outlook.Calls {
-		if c.BooksNow != nil {
-			counted++
-		}
-	}
-	if counted < 2 {
+	if !countedTwice(outlook.Calls) {
 		return nil
 	}
 	f, err := usage.RestockOutlook(outlook.Restock(in.Now, 0, 0))
@@ -202,6 +200,17 @@ func addShelf(in *usage.RoundIn, outlook store.Outlook) error {
 		in.Shelf = f.Books.Empty.Likely
 	}
 	return err
+}
+
+// countedTwice reports whether the books on the shelf were counted at two calls or more.
+func countedTwice(calls []usage.ServiceCall) bool {
+	counted := 0
+	for _, c := range calls {
+		if c.BooksNow != nil {
+			counted++
+		}
+	}
+	return counted >= 2
 }
 
 // readRoundAsk reads the address of a round.

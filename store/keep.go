@@ -161,6 +161,9 @@ func (s *Store) pack(c *packedCard, order string) error {
 		return err
 	})
 	both.Go(func() (err error) {
+		if c.File, err = s.engine.file(c.CardIn); err != nil { // once: see lend
+			return err
+		}
 		c.facts, err = s.engine.readFacts(c.CardIn, order)
 		return err
 	})

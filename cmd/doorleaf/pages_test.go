@@ -143,6 +143,7 @@ type view struct {
 type looker struct {
 	ctx   context.Context
 	axe   string // the script
+	wrong *complaints
 	mu    sync.Mutex
 	bytes float64
 	urls  []string
@@ -155,6 +156,7 @@ func newLooker(t *testing.T) *looker {
 		t.Fatal(err)
 	}
 	l := &looker{ctx: browserFor(t, galleryTime), axe: string(axe)}
+	l.wrong = complaintsOf(t, l.ctx)
 	err = chromedp.Listen(l.ctx, func(ev any) {
 		l.mu.Lock()
 		defer l.mu.Unlock()
@@ -199,6 +201,7 @@ func (l *looker) open(t *testing.T, url string) (loaded float64, urls []string) 
 	l.bytes, l.urls = 0, nil
 	l.mu.Unlock()
 	do(t, l.ctx, chromedp.Navigate(url))
+	l.settle(t)
 	shift := see(t, l.ctx, chromedp.Evaluate[float64](layoutShift, chromedp.EvalAwaitPromise))
 	if shift > stillness {
 		t.Errorf("the page moves by %.4f while it loads", shift)
@@ -206,6 +209,34 @@ func (l *looker) open(t *testing.T, url string) (loaded float64, urls []string) 
 	l.mu.Lock()
 	defer l.mu.Unlock()
 	return l.bytes, slices.Clone(l.urls)
+}
+
+// settle waits until a page that looks again by itself, because its report is still being
+// made, has given way to the report.
+func (l *looker) settle(t *testing.T) {
+	t.Helper()
+	const looksAgain = `document.querySelector("main progress[aria-label]") !== null`
+	for end := time.Now().Add(2 * time.Minute); see(t, l.ctx, chromedp.Evaluate[bool](looksAgain)); {
+		if time.Now().After(end) {
+			t.Fatal("the page still waits for its report after two minutes")
+		}
+		time.Sleep(1500 * time.Millisecond) // it looks again each second; not in the middle of that
+	}
+}
+
+// holdQuiet checks that nothing went wrong in the browser: no error of a script, nothing
+// that the page's policy held back, nothing that could not be loaded. No fault is it that
+// a page of a fault bears its status, that a form shows a date again that is none, and
+// that a browser asks by itself for an icon where a page, such as a report, names none.
+func (l *looker) holdQuiet(t *testing.T, url string) {
+	t.Helper()
+	for _, says := range l.wrong.take() {
+		missing := strings.Contains(says, "Failed to load resource")
+		if missing && (strings.HasSuffix(says, url) || strings.HasSuffix(says, "/favicon.ico")) || strings.Contains(says, "does not conform to the required format") {
+			continue
+		}
+		t.Errorf("the browser complains: %s", says)
+	}
 }
 
 // layoutShift is the cumulative layout shift once fonts and pictures are there.
@@ -287,6 +318,7 @@ func testInBrowser(t *testing.T, g *gallery, pages []webPage, pictures string) {
 			}
 			l.see(t, view{narrowest, "light"})
 			l.holdWidth(t, narrowest)
+			l.holdQuiet(t, g.url+p.path)
 		})
 		if !ok && l.ctx.Err() != nil {
 			t.Fatalf("the browser is gone: %v", l.ctx.Err())
