@@ -74,6 +74,8 @@ type File struct {
 	Resolution int32
 	// Pairs is true when openings are written as open and close rows.
 	Pairs bool
+	// Ragged is true when the last line has no line end: it may go on in a later card.
+	Ragged bool
 	// Ambiguous is true when rows carry dates whose order the file cannot tell;
 	// then no row is Timed until a hint decides.
 	Ambiguous bool

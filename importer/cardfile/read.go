@@ -26,6 +26,7 @@ func Read(data []byte, hint Hint) (*File, error) {
 	f := &File{Encoding: t.encoding, LeadingS: usage.Unknown, Resolution: 1}
 	rd := reader{text: t, file: f}
 	rd.lines, f.LineEnd = t.split()
+	f.Ragged = len(t.buf) > 0 && t.buf[len(t.buf)-1] != '\n' && t.buf[len(t.buf)-1] != '\r'
 	sample := rd.sample()
 	rd.months = findNamedMonths(sample)
 	for i := range sample {

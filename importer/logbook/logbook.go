@@ -73,6 +73,9 @@ type item struct {
 	timed   bool  // its stamp is a time, if perhaps a wrong one
 	fine    bool  // its stamp is to the second
 	clear   bool  // its stamp tells it from other rows of the site
+	ragged  bool  // it ends its file without a line end, and may go on in a later card
+	offset  int64 // of its first byte in its file
+	length  int32 // bytes
 }
 
 // span is where one card's rows lie in a family: items from to to-1.
@@ -141,6 +144,7 @@ func single(cards []Card, c, rank int32) family {
 		items = append(items, item{
 			key: r.Key, reading: r.Reading, open: r.OpenS, card: c, row: int32(i), rank: rank,
 			timed: r.Timed, closes: r.Event == cardfile.Close, clear: r.Timed && r.Reading >= clearFrom, fine: file.Resolution == 1,
+			ragged: file.Ragged && int(r.Line) == file.Lines, offset: r.Offset, length: r.Length,
 		})
 	}
 	f := family{items: items}
@@ -152,7 +156,14 @@ func single(cards []Card, c, rank int32) family {
 
 // same reports whether two rows can be the same opening.
 func same(a, b *item) bool {
-	return a.key == b.key && (a.open == b.open || a.open == usage.Unknown || b.open == usage.Unknown)
+	return a.key == b.key && (a.open == b.open || a.open == usage.Unknown || b.open == usage.Unknown) || goesOn(a, b) || goesOn(b, a)
+}
+
+// goesOn reports whether a row that broke off at the end of its file goes on in another:
+// it begins at the same byte there and is longer. Power that goes while a row is written
+// leaves such a stump; what is written next, when the card is back, is glued to it.
+func goesOn(stump, whole *item) bool {
+	return stump.ragged && stump.offset == whole.offset && stump.length < whole.length
 }
 
 // join stitches b to a where they overlap.
@@ -285,9 +296,15 @@ func union(a, b family, shift int) family {
 	return family{items, spans, append(slices.Clone(a.conflicts), b.conflicts...)}
 }
 
-// prefer takes one of two rows that are the same opening: the one that has the
-// seconds, else the one of the card that came first.
+// prefer takes one of two rows that are the same opening: the one that did not break off,
+// else the one that has the seconds, else the one of the card that came first.
 func prefer(a, b item) item {
+	switch {
+	case goesOn(&a, &b):
+		return b
+	case goesOn(&b, &a):
+		return a
+	}
 	known := func(it item) bool { return it.open != usage.Unknown }
 	if known(a) != known(b) {
 		if known(a) {
@@ -418,7 +435,7 @@ func (f *family) missing(it item, other family, at int) {
 
 // pick takes one of two rows that are the same opening.
 func (f *family) pick(a, b item) item {
-	if a.open != usage.Unknown && b.open != usage.Unknown && a.open != b.open {
+	if a.open != usage.Unknown && b.open != usage.Unknown && a.open != b.open && !goesOn(&a, &b) && !goesOn(&b, &a) {
 		f.conflicts = append(f.conflicts, Conflict{a.card, b.card, a.row, b.row, "the same opening with other seconds"})
 	}
 	return prefer(a, b)
