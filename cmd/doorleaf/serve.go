@@ -84,7 +84,6 @@ func (cmd *serveCommand) serve(c *console, s *store.Store) error {
 	if err := s.Serving(fmt.Sprintf("%s://%s", scheme, listener.Addr())); err != nil {
 		return err
 	}
-	go giveBack(c.ctx)
 	stop := tend(c, s)
 	defer stop()
 	fmt.Fprintf(c.out, "listening on %s://%s\n", scheme, listener.Addr())
@@ -146,6 +145,7 @@ func (cmd *serveCommand) handler(c *console, s *store.Store, addr net.Addr) (htt
 		return nil, &usage.Fault{Kind: usage.Conflict, What: "this program was built without its charts and typefaces", Err: assets.ErrNotBuilt, Try: "make build"}
 	}
 	drawer := draw.New(draw.Options{Machines: min(2, runtime.NumCPU()), Folder: filepath.Join(c.data, "drawings")})
+	go giveBack(c.ctx, drawer)
 	return server.New(server.Config{
 		Background: c.ctx,
 		Store:      s, Charts: chart.New(drawer), Now: c.now, Log: log, Limits: cmd.limits(),

@@ -165,6 +165,23 @@ func (e *Engine) make(option []byte, width, height int) (svg string, err error) 
 	return svg, err
 }
 
+// Rest ends the machines that have drawn nothing since an instant and gives their memory
+// back. The next drawing loads ECharts again.
+func (e *Engine) Rest(since time.Time) {
+	for range e.limits.Machines {
+		select {
+		case m := <-e.machines:
+			if m != nil && m.last.Before(since) {
+				m.close()
+				m = nil
+			}
+			e.machines <- m
+		default:
+			return // the others are drawing
+		}
+	}
+}
+
 // Close waits for the drawings in hand and ends the engine's machines.
 // Drawings that wait their turn, and later ones not kept, fail with ErrClosed.
 // It must be called once at most.

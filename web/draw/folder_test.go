@@ -4,6 +4,7 @@ import (
 	"os"
 	"path/filepath"
 	"testing"
+	"time"
 )
 
 func TestFolder(t *testing.T) {
@@ -82,5 +83,37 @@ func TestEngineFolder(t *testing.T) {
 	got, err := second.Draw(t.Context(), option, 200, 100)
 	if err != nil || string(got) != string(want) {
 		t.Errorf("Draw = %d bytes, %v, want the %d bytes of the first engine", len(got), err, len(want))
+	}
+}
+
+// TestRest holds that an engine draws on after a rest, and that a machine in use is left
+// alone.
+func TestRest(t *testing.T) {
+	e := New(Options{Machines: 2})
+	defer e.Close()
+	option := []byte(`{"xAxis":{},"yAxis":{},"series":[{"type":"bar","data":[1,2]}]}`)
+	if _, err := e.Draw(t.Context(), option, 200, 100); err != nil {
+		t.Fatal(err)
+	}
+	loaded := func() (n int) {
+		for range 2 {
+			m := <-e.machines
+			if m != nil {
+				n++
+			}
+			e.machines <- m
+		}
+		return n
+	}
+	e.Rest(time.Now().Add(-time.Hour))
+	if got := loaded(); got != 1 {
+		t.Errorf("%d machines after a rest of those unused for an hour, want 1", got)
+	}
+	e.Rest(time.Now())
+	if got := loaded(); got != 0 {
+		t.Errorf("%d machines after a rest of all, want none", got)
+	}
+	if _, err := e.Draw(t.Context(), option, 300, 100); err != nil {
+		t.Errorf("Draw after a rest: %v", err)
 	}
 }

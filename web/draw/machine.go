@@ -14,6 +14,7 @@ import (
 type machine struct {
 	vm    *quickjs.VM
 	drawn int
+	last  time.Time // when it began to draw last
 }
 
 // prelude gives ECharts the few things of a browser that it asks for while it
@@ -57,7 +58,7 @@ func (m *machine) draw(option []byte, width, height int, limit time.Duration) (s
 	if err := m.vm.SetEvalTimeout(limit); err != nil {
 		return "", fmt.Errorf("limit the drawing's time: %w", err)
 	}
-	m.drawn++
+	m.drawn, m.last = m.drawn+1, time.Now()
 	r, err := m.vm.Call("doorleafDraw", string(option), width, height)
 	if err != nil {
 		return "", fmt.Errorf("draw option: %w", err)
