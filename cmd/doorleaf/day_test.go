@@ -84,13 +84,16 @@ func (d *day) serve(clock func() time.Time) {
 	d.Helper()
 	srv := httptest.NewUnstartedServer(nil)
 	cmd := &serveCommand{Listen: "127.0.0.1:0", Host: []string{"boxes.example"}}
-	h, err := cmd.handler(&console{ctx: d.Context(), out: io.Discard, err: io.Discard, data: d.data, now: clock}, d.store, srv.Listener.Addr())
+	h, drawer, err := cmd.handler(&console{ctx: d.Context(), out: io.Discard, err: io.Discard, data: d.data, now: clock}, d.store, srv.Listener.Addr())
 	if err != nil {
 		d.Fatal(err)
 	}
 	srv.Config.Handler = h
 	srv.Start()
-	d.Cleanup(srv.Close)
+	d.Cleanup(func() {
+		srv.Close()
+		drawer.Close() // it draws ahead, into the data folder
+	})
 	jar, err := cookiejar.New(nil)
 	if err != nil {
 		d.Fatal(err)

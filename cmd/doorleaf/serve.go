@@ -59,10 +59,11 @@ func (cmd *serveCommand) serve(c *console, s *store.Store) error {
 		return err
 	}
 	defer listener.Close()
-	handler, err := cmd.handler(c, s, listener.Addr())
+	handler, drawer, err := cmd.handler(c, s, listener.Addr())
 	if err != nil {
 		return err
 	}
+	defer drawer.Close()
 	srv := server.HTTP(handler)
 	done := make(chan error, 1)
 	go func() {
@@ -135,22 +136,23 @@ func (cmd *serveCommand) listen(c *console, s *store.Store) (net.Listener, error
 	return l, nil
 }
 
-func (cmd *serveCommand) handler(c *console, s *store.Store, addr net.Addr) (http.Handler, error) {
+func (cmd *serveCommand) handler(c *console, s *store.Store, addr net.Addr) (http.Handler, *draw.Engine, error) {
 	level := slog.LevelInfo
 	if cmd.Verbose {
 		level = slog.LevelDebug
 	}
 	log := slog.New(slog.NewTextHandler(c.err, &slog.HandlerOptions{Level: level}))
 	if !assets.Built() {
-		return nil, &usage.Fault{Kind: usage.Conflict, What: "this program was built without its charts and typefaces", Err: assets.ErrNotBuilt, Try: "make build"}
+		return nil, nil, &usage.Fault{Kind: usage.Conflict, What: "this program was built without its charts and typefaces", Err: assets.ErrNotBuilt, Try: "make build"}
 	}
 	drawer := draw.New(draw.Options{Machines: min(2, runtime.NumCPU()), Folder: filepath.Join(c.data, "drawings")})
 	go giveBack(c.ctx, drawer)
-	return server.New(server.Config{
+	h, err := server.New(server.Config{
 		Background: c.ctx,
 		Store:      s, Charts: chart.New(drawer), Now: c.now, Log: log, Limits: cmd.limits(),
 		Hosts: cmd.hosts(addr), Remote: cmd.remote(), BehindProxy: cmd.BehindProxy, Templates: cmd.Templates,
 	})
+	return h, drawer, err
 }
 
 // hosts are the names that the server answers to: on a loopback address those

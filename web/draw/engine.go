@@ -11,6 +11,7 @@ import (
 	"encoding/json"
 	"errors"
 	"fmt"
+	"sync"
 	"time"
 )
 
@@ -41,6 +42,7 @@ type Engine struct {
 	cache    *cache
 	folder   *folder       // nil for none
 	machines chan *machine // the idle ones; nil stands for one yet to be loaded
+	hands    sync.RWMutex  // held for reading by each drawing in the making
 	closed   chan struct{}
 }
 
@@ -93,6 +95,8 @@ func (e *Engine) Draw(ctx context.Context, option []byte, width, height int) ([]
 	}
 	key := digestOf(option, width, height)
 	return e.cache.get(ctx, key, func() ([]byte, error) {
+		e.hands.RLock()
+		defer e.hands.RUnlock()
 		if svg, ok := e.folder.load(key); ok {
 			return svg, nil
 		}
@@ -192,5 +196,7 @@ func (e *Engine) Close() error {
 			m.close()
 		}
 	}
+	e.hands.Lock() // once what was drawn is in the folder
+	defer e.hands.Unlock()
 	return nil
 }
