@@ -65,7 +65,7 @@ func (c *choice) read(rule string) (rest string, more bool, err error) {
 	value := condition
 	if more {
 		if value, rest, more = strings.Cut(then, ":"); !more {
-			return "", false, fmt.Errorf("? without :")
+			return "", false, fmt.Errorf("a ? lacks its colon")
 		}
 		if c.condition, err = parser.ParseExpr(condition); err != nil {
 			return "", false, err
