@@ -236,9 +236,6 @@ func Until(w *words.Words, until *usage.Date, ended bool, boxes int) string {
 	return w.Say("The season is still running: its figures go %s, and nothing is projected beyond.", far)
 }
 
-// OpenTime is words.Words.OpenTime in English.
-func OpenTime(s float64) string { return words.English.OpenTime(s) }
-
 // OpenWeek is words.Words.OpenWeek in English.
 func OpenWeek(e *usage.Estimate) Rounded { return words.English.OpenWeek(e) }
 

@@ -120,12 +120,6 @@ func DateWords(d usage.Date) string { return words.English.Date(d) }
 // When is words.Words.When in English.
 func When(at int64, zone string) string { return words.English.When(at, zone) }
 
-// BracketWords says between which instants an opening without a time lies, as far
-// as they are known; "" where neither is.
-func BracketWords(earliest, latest int64, zone string) string {
-	return bracketWords(words.English, earliest, latest, zone)
-}
-
 func bracketWords(w *words.Words, earliest, latest int64, zone string) string {
 	switch first, last := earliest > 0, latest > 0 && latest < usage.Beyond; {
 	case first && last:
