@@ -212,7 +212,7 @@ func (s *server) addHours(ctx context.Context, page *web.ComparePage, sides []co
 			Link:    visitLink(side.Site.Code, &side.Season),
 		}
 	}
-	figures, err := s.Charts.HoursTogether(ctx, hours)
+	figures, err := s.Charts.In(say).HoursTogether(ctx, hours)
 	if err != nil {
 		s.Log.Warn("draw chart", "chart", "hours side by side", "err", err)
 		page.Problem = say.Say(web.ChartMissing)

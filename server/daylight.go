@@ -35,9 +35,9 @@ func (s *server) daylight(w http.ResponseWriter, r *http.Request) error {
 	}
 	if len(outlook.Days) > 0 && s.Charts != nil {
 		in := chart.DaylightIn{Site: site.Site, Visits: outlook.Visits, Days: outlook.Days}
-		in.From, in.To, page.Years = daylightYear(outlook, r.URL)
-		page.Panel = s.panel(r, "daylight", "Visits against the sun", func() (chart.Figure, error) {
-			return s.Charts.Daylight(r.Context(), "daylight", in)
+		in.From, in.To, page.Years = daylightYear(say, outlook, r.URL)
+		page.Panel = s.panel(r, "daylight", say.Say("Visits against the sun"), func() (chart.Figure, error) {
+			return s.Charts.In(say).Daylight(r.Context(), "daylight", in)
 		})
 		page.Panel.Table.Links = visitLinks(site.Code, page.Panel.Table.Visits, nil)
 	}
@@ -64,7 +64,7 @@ func daylightRows(say *words.Words, code string, shares []usage.DaylightShare) [
 
 // daylightYear returns the dates that the chart shows: a calendar year that was asked
 // for, or else the twelve months up to the last date with data; and links to others.
-func daylightYear(o store.Outlook, u *url.URL) (from, to usage.Date, links []web.Link) {
+func daylightYear(say *words.Words, o store.Outlook, u *url.URL) (from, to usage.Date, links []web.Link) {
 	first, last := o.Days[0].Date, o.Days[len(o.Days)-1].Date
 	from, to = last-364, last
 	firstYear, _, _ := first.YMD()
@@ -75,7 +75,7 @@ func daylightYear(o store.Outlook, u *url.URL) (from, to usage.Date, links []web
 	} else {
 		asked = 0
 	}
-	links = []web.Link{{Href: u.EscapedPath(), Text: "The last twelve months", Here: asked == 0}}
+	links = []web.Link{{Href: u.EscapedPath(), Text: say.Say("The last twelve months"), Here: asked == 0}}
 	for year := lastYear; year >= firstYear; year-- {
 		links = append(links, web.Link{Href: fmt.Sprintf("%s?year=%d", u.EscapedPath(), year), Text: strconv.Itoa(year), Here: year == asked})
 	}

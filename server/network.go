@@ -73,7 +73,8 @@ type networkRow struct {
 }
 
 func (s *server) networkRow(ctx context.Context, code string) (networkRow, error) {
-	return recall(ctx, s.memo, code, "network row", func(ctx context.Context) (row networkRow, bytes int, err error) {
+	say := s.words(ctx)
+	return recall(ctx, s.memo, code, fmt.Sprint("network row ", say.Region()), func(ctx context.Context) (row networkRow, bytes int, err error) {
 		row.version = s.memo.version(code)
 		site, err := s.Store.Site(ctx, code)
 		if err != nil {
@@ -94,14 +95,14 @@ func (s *server) networkRow(ctx context.Context, code string) (networkRow, error
 		if row.first, err = firstOpening(site); err != nil {
 			return row, 0, err
 		}
-		bytes, err = s.addHourProfile(ctx, &row, code)
+		bytes, err = s.addHourProfile(ctx, say, &row, code)
 		return row, bytes, err
 	})
 }
 
 // addHourProfile draws the visits through the day and returns about how much memory the
 // row takes, or -1 where the drawing has to be tried again.
-func (s *server) addHourProfile(ctx context.Context, row *networkRow, code string) (bytes int, err error) {
+func (s *server) addHourProfile(ctx context.Context, say *words.Words, row *networkRow, code string) (bytes int, err error) {
 	bytes = figuresBytes + 2000
 	if row.weekly.ExposureS == 0 || s.Charts == nil {
 		return bytes, nil
@@ -110,7 +111,7 @@ func (s *server) addHourProfile(ctx context.Context, row *networkRow, code strin
 	if err != nil {
 		return 0, err
 	}
-	row.hours, err = s.Charts.HourProfile(ctx, "hours-"+strings.ToLower(code), usage.PatternOf(code, nil, months))
+	row.hours, err = s.Charts.In(say).HourProfile(ctx, "hours-"+strings.ToLower(code), usage.PatternOf(code, nil, months))
 	if err != nil {
 		s.Log.Warn("draw hour profile", "site", code, "err", err)
 		return -1, nil

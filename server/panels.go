@@ -129,7 +129,7 @@ func (s *server) drawn(w *words.Words, code string, k sketch) web.Panel {
 func (s *server) sketches(ctx context.Context, w *words.Words, data shown) []sketch {
 	code := data.site.Code
 	pattern := usage.PatternOf(code, data.season, data.months)
-	charts := s.Charts.Dispersed(data.spread()).Linked(visitLink(code, data.season))
+	charts := s.Charts.In(w).Dispersed(data.spread()).Linked(visitLink(code, data.season))
 	south := usage.HemisphereOf(data.site.Latitude) == usage.South
 	var all []sketch
 	if pattern.ExposureH > 0 {

@@ -106,8 +106,9 @@ func (s *server) chargePanel(r *http.Request, a powerAnswer) (*web.Panel, error)
 		return nil, err
 	}
 	today, _ := zone.Civil(now)
-	return s.panel(r, "charge", "Charge left", func() (chart.Figure, error) {
-		return s.Charts.Charge(r.Context(), "charge", points, today)
+	say := s.words(r.Context())
+	return s.panel(r, "charge", say.Say("Charge left"), func() (chart.Figure, error) {
+		return s.Charts.In(say).Charge(r.Context(), "charge", points, today)
 	}), nil
 }
 

@@ -35,7 +35,7 @@ func moveProposal(say *words.Words, site siteFigures, n networkSeason) string {
 	if own == nil || mean == nil || len(n.sites) < moveBoxes || site.figures.CoveredDays < moveDays || own.High >= moveShare*mean.Value {
 		return ""
 	}
-	return fmt.Sprintf("Consider another place: few come here, %s visits a day, where a mean box of the network has %s.", say.Between(own), say.Between(mean))
+	return say.Say("Consider another place: few come here, %s visits a day, where a mean box of the network has %s.", say.Between(own), say.Between(mean))
 }
 
 // proposals are what a season report proposes for one site: batteries and coin
@@ -69,7 +69,7 @@ func (s *server) proposals(ctx context.Context, site usage.Site, season usage.Se
 		return nil, fmt.Errorf("light at %s: %w", site.Code, err)
 	}
 	if light.Verdict == usage.LightYes {
-		propose("A" + strings.TrimPrefix(light.Says, "Yes, a"))
+		propose(words.Capital(strings.TrimPrefix(say.Retell(light.Says), say.Say("Yes, "))))
 	}
 	restock, err := usage.RestockOutlook(outlook.Restock(now.Unix(), 0, 0))
 	if err != nil {

@@ -202,12 +202,12 @@ func (s *server) stretchPanel(ctx context.Context, site usage.Site, id string, f
 		return nil, err
 	}
 	from, to := wholeDays(zone, f.From, f.To)
-	first, last := chart.StretchWindow(from, to)
+	first, last := chart.StretchWindow(say, from, to)
 	days, err := s.Store.Days(ctx, site.Code, first, last)
 	if err != nil {
 		return nil, err
 	}
-	figure, err := s.Charts.Linked(visitLink(site.Code, nil)).Stretch(ctx, "stretch-"+id, days, from, to)
+	figure, err := s.Charts.In(say).Linked(visitLink(site.Code, nil)).Stretch(ctx, "stretch-"+id, days, from, to)
 	panel := &web.Panel{Figure: figure}
 	if err != nil {
 		s.Log.Warn("draw chart", "chart", "stretch", "site", site.Code, "err", err)

@@ -105,7 +105,7 @@ func (s *server) seasonReport(w http.ResponseWriter, r *http.Request) error {
 		return err
 	}
 	name, code := chi.URLParam(r, "season"), r.URL.Query().Get("site")
-	key := fmt.Sprintf("%s %q %s %s", name, code, rep.Format, rep.Paper)
+	key := fmt.Sprintf("%s %q %s %s %v", name, code, rep.Format, rep.Paper, s.words(r.Context()).Region())
 	job := s.reportJobs.join(r.Context(), key, func(ctx context.Context, progress func(done, all int)) ([]byte, error) {
 		rep.Progress = progress
 		return s.makeReport(ctx, rep, name, code)
@@ -195,13 +195,15 @@ func SeasonReport(ctx context.Context, network Network, now func() time.Time, se
 		return report.Season{}, err
 	}
 	out := figuresFor(n)
+	out.Words = s.words(ctx)
+	out.Title = out.Words.Season(n.season)
 	out.OneSite = code != ""
 	called, err := network.Network(ctx)
 	if err != nil {
 		return report.Season{}, err
 	}
 	out.Called = called.Name
-	places := placesByCode(s.words(ctx), n)
+	places := placesByCode(out.Words, n)
 	out.Made = usage.DateOf(s.Now().UTC().Date())
 	out.Sites = nil
 	var months []usage.MonthTally
@@ -218,7 +220,7 @@ func SeasonReport(ctx context.Context, network Network, now func() time.Time, se
 			return report.Season{}, err
 		}
 		out.Proposals = append(out.Proposals, proposed...)
-		if says := moveProposal(s.words(ctx), site, n); says != "" {
+		if says := moveProposal(out.Words, site, n); says != "" {
 			out.Proposals = append(out.Proposals, report.Proposal{Site: site.Code, Says: says})
 		}
 		r.Place = places[site.Code]

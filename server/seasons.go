@@ -302,7 +302,7 @@ func (s *server) sitesPanel(ctx context.Context, n networkSeason) *web.Panel {
 			Href: seasonVisits(site.Code, site.season),
 		})
 	}
-	figure, err := s.Charts.BySite(ctx, "by-site", say.Season(n.season), rates)
+	figure, err := s.Charts.In(say).BySite(ctx, "by-site", say.Season(n.season), rates)
 	panel := &web.Panel{Figure: figure}
 	if err != nil {
 		s.Log.Warn("draw chart", "chart", "by-site", "err", err)

@@ -227,7 +227,7 @@ const (
 
 func findingsShown(say *words.Words, findings []usage.Finding, cards []store.Card) (shown []web.Finding, more int) {
 	for _, f := range findings[:min(len(findings), findingsMost)] {
-		shown = append(shown, web.Finding{Says: capital(f.Says), From: f.From, To: f.To, Lines: evidenceLinks(say, f, cards)})
+		shown = append(shown, web.Finding{Says: capital(say.Retell(f.Says)), From: f.From, To: f.To, Lines: evidenceLinks(say, f, cards)})
 	}
 	return shown, len(findings) - len(shown)
 }

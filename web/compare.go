@@ -101,7 +101,7 @@ var (
 // many.
 func CompareLead(w *words.Words, sides []CompareSide) []string {
 	if len(sides) < 2 {
-		return []string{"Tick two boxes or more, or two seasons of one box, to set them side by side."}
+		return []string{w.Say("Tick two boxes or more, or two seasons of one box, to set them side by side.")}
 	}
 	if len(sides) == 2 {
 		return []string{sides[1].Says}

@@ -134,14 +134,16 @@ func unjudged(w *words.Words, judged int) string {
 const namesMost = 3
 
 func namesOf(w *words.Words, names []string) string {
-	return listOf(w, names, "other box", "other boxes")
+	return listOf(w, names, func(n int64) words.Counted { return words.Count(n, "other box", "other boxes") })
 }
 
 // sideList is namesOf of sides that are set side by side.
-func sideList(w *words.Words, names []string) string { return listOf(w, names, "other", "others") }
+func sideList(w *words.Words, names []string) string {
+	return listOf(w, names, func(n int64) words.Counted { return words.Count(n, "other", "others") })
+}
 
 // listOf writes names as a part of a sentence, the rest of them as a number.
-func listOf(w *words.Words, names []string, one, many words.Text) string {
+func listOf(w *words.Words, names []string, rest func(int64) words.Counted) string {
 	shown := make([]string, 0, namesMost+1)
 	most := namesMost
 	if len(names) == namesMost+1 {
@@ -151,7 +153,7 @@ func listOf(w *words.Words, names []string, one, many words.Text) string {
 		shown = append(shown, Visible(n))
 	}
 	if more := len(names) - len(shown); more > 0 {
-		shown = append(shown, w.Plural(int64(more), one, many))
+		shown = append(shown, w.Say("%s", rest(int64(more))))
 	}
 	return w.List(shown)
 }
@@ -199,5 +201,5 @@ func MapOf(w *words.Words, sites []NetworkSite, places []usage.Point) *NetworkMa
 			Href: "/sites/" + s.Code, Visits: "/sites/" + s.Code + "/visits", Says: s.Glance.Whole(w),
 		}
 	}
-	return &NetworkMap{Panel: Panel{Figure: chart.Map("map", spots)}, Keys: mapKeys(w)}
+	return &NetworkMap{Panel: Panel{Figure: chart.Map(w, "map", spots)}, Keys: mapKeys(w)}
 }

@@ -9,6 +9,7 @@ import (
 
 	"doorleaf/usage"
 	"doorleaf/web/draw"
+	"doorleaf/web/words"
 )
 
 // A bar is one bar of a chart: a count over an exposure, and the rate of it in
@@ -76,12 +77,12 @@ type tick struct {
 
 // upright draws bars side by side, bar i from i to i+1 on the axis, with
 // whiskers, and hatches the bars without exposure. unit names the rate.
-func upright(bars []bar, ticks []tick, unit, thinNote string, f frame) drawing {
-	return uprightOn(scaleOf(bars), bars, ticks, unit, thinNote, f)
+func upright(w *words.Words, bars []bar, ticks []tick, unit, thinNote words.Text, f frame) drawing {
+	return uprightOn(w, scaleOf(bars), bars, ticks, unit, thinNote, f)
 }
 
 // uprightOn is upright on a scale that other drawings share.
-func uprightOn(scale scale, bars []bar, ticks []tick, unit, thinNote string, f frame) drawing {
+func uprightOn(w *words.Words, scale scale, bars []bar, ticks []tick, unit, thinNote words.Text, f frame) drawing {
 	n := float64(len(bars))
 	slot := f.plotWidth() / n
 	c := charts.NewBar()
@@ -97,11 +98,12 @@ func uprightOn(scale scale, bars []bar, ticks []tick, unit, thinNote string, f f
 	c.Validate()
 	o := optionOf(c.JSON())
 	labelAt(o, "xAxis", ticks)
+	numberAt(w, o, "yAxis", scale)
 	if !anyCovered(bars) {
 		blank(o, "yAxis")
 	}
-	o["graphic"] = head(f, unit, keysOf(bars, thinNote))
-	addMarks(o, 0, bars, func(i int) [4]float64 { return [4]float64{float64(i), float64(i + 1), 0, scale.max} })
+	o["graphic"] = head(f, w.Say(unit), keysOf(w, bars, thinNote))
+	addMarks(w, o, 0, bars, func(i int) [4]float64 { return [4]float64{float64(i), float64(i + 1), 0, scale.max} })
 	return drawing{o, f.width, f.height}
 }
 
@@ -148,7 +150,7 @@ func uprightWhiskers(bars []bar, s scale) *charts.Custom {
 
 // sideways draws one row a bar, the first on top, its label on the left and its
 // value on the right, with whiskers; rows without exposure are hatched.
-func sideways(bars []bar, unit, thinNote string, f frame) drawing {
+func sideways(w *words.Words, bars []bar, unit, thinNote words.Text, f frame) drawing {
 	scale := scaleOf(bars)
 	labels := make([]string, len(bars))
 	data := make([]opts.BarData, len(bars))
@@ -172,11 +174,12 @@ func sideways(bars []bar, unit, thinNote string, f frame) drawing {
 	c.Overlap(sidewaysGaps(bars, scale), sidewaysWhiskers(bars, scale))
 	c.Validate()
 	o := optionOf(c.JSON())
+	numberAt(w, o, "xAxis", scale)
 	if !anyCovered(bars) {
 		blank(o, "xAxis")
 	}
-	o["graphic"] = append(head(f, unit, keysOf(bars, thinNote)), rowValues(bars, f)...)
-	addMarks(o, 2, bars, func(i int) [4]float64 { return [4]float64{0, scale.max, float64(i), float64(i)} })
+	o["graphic"] = append(head(f, w.Say(unit), keysOf(w, bars, thinNote)), rowValues(w, bars, f)...)
+	addMarks(w, o, 2, bars, func(i int) [4]float64 { return [4]float64{0, scale.max, float64(i), float64(i)} })
 	return drawing{o, f.width, f.height}
 }
 
@@ -199,13 +202,13 @@ func sidewaysWhiskers(bars []bar, s scale) *charts.Custom {
 }
 
 // rowValues writes each row's value in the margin on the right.
-func rowValues(bars []bar, f frame) []any {
+func rowValues(w *words.Words, bars []bar, f frame) []any {
 	slot := f.plotHeight() / float64(max(1, len(bars)))
 	var out []any
 	for i, b := range bars {
 		value := "–"
 		if b.rate != nil {
-			value = short(b.rate.Value)
+			value = short(w, b.rate.Value)
 		}
 		out = append(out, textAt(value, float64(f.width-2), float64(f.top)+slot*(float64(i)+0.5), "right", draw.Ink, fontSize))
 	}
@@ -213,20 +216,20 @@ func rowValues(bars []bar, f frame) []any {
 }
 
 // keysOf lists what a chart of bars has to explain, and no more.
-func keysOf(bars []bar, thinNote string) []key {
+func keysOf(w *words.Words, bars []bar, thinNote words.Text) []key {
 	var keys []key
 	thin := false
 	for _, b := range bars {
 		thin = thin || b.thin && b.rate != nil
 	}
 	if thin {
-		keys = append(keys, key{swatchBlock(draw.Pale), thinNote})
+		keys = append(keys, key{swatchBlock(draw.Pale), w.Say(thinNote)})
 	}
 	if anyGap(bars) {
-		keys = append(keys, key{swatchHatch, "not covered"})
+		keys = append(keys, key{swatchHatch, w.Say(notCovered)})
 	}
 	if anyCovered(bars) {
-		keys = append(keys, key{swatchWhisker, "95 % limits"})
+		keys = append(keys, key{swatchWhisker, w.Say(limitsOf95)})
 	}
 	return keys
 }

@@ -2,7 +2,6 @@ package chart
 
 import (
 	"context"
-	"fmt"
 	"math"
 
 	"github.com/go-echarts/go-echarts/v2/charts"
@@ -10,6 +9,7 @@ import (
 
 	"doorleaf/usage"
 	"doorleaf/web/draw"
+	"doorleaf/web/words"
 )
 
 // DaylightIn is what Daylight draws.
@@ -33,11 +33,11 @@ const (
 // upwards, the night shaded, with the lines of sunrise, sunset and civil twilight. The
 // more visits a cell holds, the stronger its colour. Dates without coverage are hatched.
 func (m *Maker) Daylight(ctx context.Context, id string, in DaylightIn) (Figure, error) {
-	g, err := newDayGrid(in)
+	g, err := m.newDayGrid(in)
 	if err != nil {
 		return Figure{}, err
 	}
-	f := Figure{ID: id, Title: g.title(), Says: m.daylightSays(g), Table: m.daylightTable(g)}
+	f := Figure{ID: id, Title: g.title(m.Words), Says: m.daylightSays(g), Table: m.daylightTable(g)}
 	return m.draw(ctx, f,
 		m.daylight(g, frame{wideWidth, 420, 48, 34, 8, 42}),
 		m.daylight(g, frame{narrowWidth, 400, 44, 68, 8, 42}))
@@ -62,8 +62,8 @@ type monthLight struct {
 	count [3]int64
 }
 
-func newDayGrid(in DaylightIn) (*dayGrid, error) {
-	g := &dayGrid{DaylightIn: in, span: spanBetween(in.Days, in.From, in.To), cells: map[[2]int]int{}}
+func (m *Maker) newDayGrid(in DaylightIn) (*dayGrid, error) {
+	g := &dayGrid{DaylightIn: in, span: m.spanBetween(in.Days, in.From, in.To), cells: map[[2]int]int{}}
 	zone, err := usage.LoadZone(in.Site.Zone)
 	if err != nil {
 		return nil, err
@@ -73,7 +73,7 @@ func newDayGrid(in DaylightIn) (*dayGrid, error) {
 	}
 	var middles []usage.Date
 	for i := 0; i < len(g.span.days); i += cellDays {
-		middles = append(middles, g.span.monday+usage.Date(i+cellDays/2))
+		middles = append(middles, g.span.begin+usage.Date(i+cellDays/2))
 	}
 	if g.light, err = usage.HoursLight(in.Site, middles, shadeParts); err != nil {
 		return nil, err
@@ -93,7 +93,7 @@ func (g *dayGrid) fill(zone *usage.Zone) {
 		if date < g.From || date > g.To {
 			continue
 		}
-		cell := [2]int{int(date-g.span.monday) / cellDays, int(second) * hourParts / 86400}
+		cell := [2]int{int(date-g.span.begin) / cellDays, int(second) * hourParts / 86400}
 		g.cells[cell]++
 		g.most = max(g.most, g.cells[cell])
 		light := sun.Light(v.At)
@@ -105,39 +105,46 @@ func (g *dayGrid) fill(zone *usage.Zone) {
 
 func (g *dayGrid) visits() int64 { return g.count[0] + g.count[1] + g.count[2] }
 
-func (g *dayGrid) title() string {
+func (g *dayGrid) title(w *words.Words) string {
 	n := g.visits()
 	if n == 0 {
-		return nothing
+		return w.Say(nothing)
 	}
-	return fmt.Sprintf("%s of a hundred visits came after dark", short(100*float64(g.count[usage.Dark])/float64(n)))
+	return w.Say("%s of a hundred visits came after dark", short(w, 100*float64(g.count[usage.Dark])/float64(n)))
 }
 
 func (m *Maker) daylightSays(g *dayGrid) string {
 	if g.visits() == 0 {
-		return fmt.Sprintf("No visits from %s to %s.", m.date(g.From), m.date(g.To))
+		return m.Words.Say("No visits from %s to %s.", g.From, g.To)
 	}
-	says := fmt.Sprintf("%s by date and hour, %s to %s, against sunrise, sunset and civil twilight; the stronger a cell, the more visits, up to %d in a week’s half hour",
-		counted(g.visits(), "visit"), m.date(g.From), m.date(g.To), g.most)
+	say := sunSays
 	if g.polar() {
-		says += "; where a line is missing, the sun did not rise or did not set"
+		say = polarSays
 	}
-	return says + "."
+	return m.Words.Say(say, visitsOf(g.visits()), g.From, g.To, m.Words.Number(int64(g.most)))
 }
+
+// What the drawing shows, and what it shows where the sun does not always rise.
+const (
+	sunSays   words.Text = "%s by date and hour, %s to %s, against sunrise, sunset and civil twilight; the stronger a cell, the more visits, up to %s in a week’s half hour."
+	polarSays words.Text = "%s by date and hour, %s to %s, against sunrise, sunset and civil twilight; the stronger a cell, the more visits, up to %s in a week’s half hour; where a line is missing, the sun did not rise or did not set."
+)
 
 // polar reports whether some dates have no sunrise.
 func (g *dayGrid) polar() bool { return len(g.sun.Rise) < int(g.To-g.From) }
 
 func (m *Maker) daylightTable(g *dayGrid) Table {
-	t := Table{Caption: "Visits by month and light", Head: []string{"Month", "Visits", "In daylight", "In twilight", "After dark", "Sunrise, 15th", "Sunset, 15th"}, Rows: [][]string{}}
+	w := m.Words
+	t := Table{Caption: w.Say("Visits by month and light"), Head: []string{
+		w.Say("Month"), w.Say("Visits"), w.Say("In daylight"), w.Say("In twilight"), w.Say("After dark"), w.Say("Sunrise, 15th"), w.Say("Sunset, 15th"),
+	}, Rows: [][]string{}}
 	for _, l := range g.month {
-		year, month := l.month.YM()
-		row := []string{fmt.Sprintf("%s %d", m.Words.Months[month-1], year), grouped(float64(l.count[0] + l.count[1] + l.count[2]))}
+		row := []string{w.MonthOf(l.month), w.Number(l.count[0] + l.count[1] + l.count[2])}
 		for _, n := range l.count {
-			row = append(row, grouped(float64(n)))
+			row = append(row, w.Number(n))
 		}
 		middle := l.month.First() + 14
-		t.Rows = append(t.Rows, append(row, clockOn(g.sun.Rise, middle), clockOn(g.sun.Set, middle)))
+		t.Rows = append(t.Rows, append(row, clockOn(w, g.sun.Rise, middle), clockOn(w, g.sun.Set, middle)))
 		first, last := max(l.month.First(), g.From), min((l.month+1).First()-1, g.To)
 		t.Visits = append(t.Visits, visitsFrom(first, last))
 	}
@@ -145,14 +152,17 @@ func (m *Maker) daylightTable(g *dayGrid) Table {
 }
 
 // clockOn writes the hour of the point on a date.
-func clockOn(points []usage.SunPoint, d usage.Date) string {
+func clockOn(w *words.Words, points []usage.SunPoint, d usage.Date) string {
 	for _, p := range points {
 		if p.Date == d {
 			minutes := int(math.Round(p.Hour * 60))
-			return fmt.Sprintf("%d:%02d", minutes/60, minutes%60)
+			if w.Region().Clock == 24 {
+				return w.Say("%d:%02d", minutes/60, minutes%60)
+			}
+			return w.Clock(minutes/60, minutes%60)
 		}
 	}
-	return "none"
+	return w.Say("none")
 }
 
 func (m *Maker) daylight(g *dayGrid, f frame) drawing {
@@ -173,9 +183,9 @@ func (m *Maker) daylight(g *dayGrid, f frame) drawing {
 	c.Validate()
 	o := optionOf(c.JSON())
 	labelAt(o, "xAxis", m.timeTicks(g.span, f))
-	labelAt(o, "yAxis", []tick{{0, "0:00"}, {6, "6:00"}, {12, "12:00"}, {18, "18:00"}, {24, "24:00"}})
+	labelAt(o, "yAxis", hourTicks(m.Words, 6))
 	alignEnds(o)
-	o["graphic"] = append(tied(g.shapes(f)), head(f, "hour of the day", g.keys())...)
+	o["graphic"] = append(tied(g.shapes(f)), head(f, m.Words.Say("hour of the day"), g.keys(m.Words))...)
 	if tips := m.weekTips(g); len(tips.Items) > 0 {
 		o[tipsKey] = tips
 	}
@@ -191,7 +201,7 @@ func (g *dayGrid) curve(points []usage.SunPoint) []opts.LineData {
 		if i > 0 && (p.Date-points[i-1].Date > 1 || math.Abs(p.Hour-points[i-1].Hour) > 3) {
 			data = append(data, opts.LineData{Value: []any{nil, nil}})
 		}
-		data = append(data, opts.LineData{Value: []float64{float64(p.Date-g.span.monday) + 0.5, p.Hour}})
+		data = append(data, opts.LineData{Value: []float64{float64(p.Date-g.span.begin) + 0.5, p.Hour}})
 	}
 	return data
 }
@@ -252,10 +262,10 @@ func (g *dayGrid) tint(n int) int {
 
 func tintOpacity(i int) float64 { return 0.35 + 0.65*float64(i)/(tints-1) }
 
-func (g *dayGrid) keys() []key {
-	keys := []key{{swatchNight, "dark"}, {swatchSun, "sunrise, sunset"}}
+func (g *dayGrid) keys(w *words.Words) []key {
+	keys := []key{{swatchNight, w.Say("dark")}, {swatchSun, w.Say("sunrise, sunset")}}
 	if len(g.span.stretches(isGap)) > 0 {
-		keys = append(keys, key{swatchHatch, "not covered"})
+		keys = append(keys, key{swatchHatch, w.Say(notCovered)})
 	}
 	return keys
 }

@@ -18,6 +18,7 @@ import (
 	"doorleaf/usage"
 	"doorleaf/web/assets"
 	"doorleaf/web/draw"
+	"doorleaf/web/words"
 )
 
 // inputs are the tallies of a made-up box.
@@ -426,7 +427,7 @@ func TestTitlesSayNoMoreThanTheLimitsAllow(t *testing.T) {
 	hours := func(visits ...int64) []bar {
 		bars := make([]bar, 24)
 		for h, n := range visits {
-			bars[h] = newBar(hourSpan(h), n, 100, hour)
+			bars[h] = newBar(hourSpan(words.English, h), n, 100, hour)
 		}
 		return bars
 	}
@@ -444,7 +445,7 @@ func TestTitlesSayNoMoreThanTheLimitsAllow(t *testing.T) {
 		{"two peaks", hours(200, 10, 10, 195), "Highest from 0:00 to 1:00, but not by much"},
 	}
 	for _, tt := range tests {
-		if got := hourTitle(tt.bars); got != tt.want {
+		if got := hourTitle(words.English, tt.bars); got != tt.want {
 			t.Errorf("hourTitle(%s) = %q, want %q", tt.name, got, tt.want)
 		}
 	}

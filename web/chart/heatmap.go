@@ -2,7 +2,6 @@ package chart
 
 import (
 	"context"
-	"fmt"
 	"math"
 	"unicode/utf8"
 
@@ -11,6 +10,7 @@ import (
 
 	"doorleaf/usage"
 	"doorleaf/web/draw"
+	"doorleaf/web/words"
 )
 
 // cividis is an even scale from blue to yellow that reads the same to people
@@ -38,54 +38,66 @@ func (m *Maker) HourByWeekday(ctx context.Context, id string, p usage.Pattern) (
 	cells := m.weekCells(p)
 	f := Figure{
 		ID:    id,
-		Title: weekTitle(cells),
-		Says:  patternSays("Visits an hour for each hour of the week", p),
-		Table: tableOf("Visits by weekday and hour", "Hour of the week", "Visits an hour", cells),
+		Title: weekTitle(m.Words, cells),
+		Says:  patternSays(m.Words, "Visits an hour for each hour of the week", p),
+		Table: tableOf(m.Words, m.Words.Say("Visits by weekday and hour"), "Hour of the week", "Visits an hour", cells),
 	}
 	return m.draw(ctx, f, m.weekAcross(cells), m.weekDown(cells))
 }
 
-// weekCells orders the cells of a pattern by hour of the week. A cell that the
-// pattern lacks has no exposure.
+// weekCells orders the cells of a pattern by hour of the week, which begins on the
+// region's first day. A cell that the pattern lacks has no exposure.
 func (m *Maker) weekCells(p usage.Pattern) []bar {
 	cells := make([]bar, usage.HoursOfWeek)
+	week := m.Words.Week()
 	for i := range cells {
-		cells[i].label = m.Words.Weekdays[i/24] + " " + hourSpan(i%24)
+		cells[i].label = m.Words.Say("%s %s", m.Words.Weekday(week[i/24]), hourSpan(m.Words, i%24))
 	}
 	for _, c := range p.Cells {
 		if c.Weekday < 1 || c.Weekday > 7 || c.Hour < 0 || c.Hour > 23 {
 			continue
 		}
-		i := (c.Weekday-1)*24 + c.Hour
+		i := (c.Weekday-week[0]+7)%7*24 + c.Hour
 		cells[i] = newBar(cells[i].label, cells[i].visits+c.Visits, cells[i].exposureH+c.ExposureH, hour)
 		cells[i].which = Visits{Weekday: c.Weekday, Hour: &c.Hour}
 	}
 	return m.addressed(cells)
 }
 
-func weekTitle(cells []bar) string {
+func weekTitle(w *words.Words, cells []bar) string {
 	l := leadOf(cells)
 	switch {
 	case l.top < 0:
-		return nothing
+		return w.Say(nothing)
 	case cells[l.top].visits == 0:
-		return "No visits in any hour of the week"
+		return w.Say("No visits in any hour of the week")
 	case !l.clear:
-		return "No hour of the week clearly stands out"
+		return w.Say("No hour of the week clearly stands out")
 	case len(l.peers) == 1:
-		return "Busiest hour of the week: " + cells[l.top].label
+		return w.Say("Busiest hour of the week: %s", cells[l.top].label)
 	case len(l.peers) <= 3:
-		return "Busiest: " + l.names(cells)
+		return w.Say("Busiest: %s", l.names(w, cells))
 	}
-	return "Highest on " + cells[l.top].label + ", but not by much"
+	return w.Say("Highest on %s, but not by much", cells[l.top].label)
 }
 
 // weekAcross puts hours across and weekdays down.
 func (m *Maker) weekAcross(cells []bar) drawing {
 	f := frame{wideWidth, 278, 74, 32, 0, 26}
-	h := heat{frame: f, columns: 24, rows: 7, rowLabels: m.Words.Weekdays[:], place: func(i int) (x, y int) { return i % 24, i / 24 }}
+	h := heat{frame: f, words: m.Words, columns: 24, rows: 7, place: func(i int) (x, y int) { return i % 24, i / 24 }}
+	for _, weekday := range m.Words.Week() {
+		h.rowLabels = append(h.rowLabels, m.Words.Weekday(weekday))
+	}
+	every := 1
+	if m.Words.Region().Clock == 12 {
+		every = 3 // "12 am" is wider than a cell
+	}
 	for c := range 24 {
-		h.columnLabels = append(h.columnLabels, fmt.Sprint(c))
+		mark := ""
+		if c%every == 0 {
+			mark = m.Words.HourMark(c)
+		}
+		h.columnLabels = append(h.columnLabels, mark)
 	}
 	return h.draw(cells)
 }
@@ -93,9 +105,12 @@ func (m *Maker) weekAcross(cells []bar) drawing {
 // weekDown puts weekdays across and hours down.
 func (m *Maker) weekDown(cells []bar) drawing {
 	f := frame{narrowWidth, 652, 44, 50, 0, 26} // 24 px an hour, for fingers
-	h := heat{frame: f, columns: 7, rows: 24, columnLabels: m.Words.WeekdaysShort[:], place: func(i int) (x, y int) { return i / 24, i % 24 }}
+	h := heat{frame: f, words: m.Words, columns: 7, rows: 24, place: func(i int) (x, y int) { return i / 24, i % 24 }}
+	for _, weekday := range m.Words.Week() {
+		h.columnLabels = append(h.columnLabels, m.Words.WeekdayShort(weekday))
+	}
 	for r := range 24 {
-		h.rowLabels = append(h.rowLabels, fmt.Sprintf("%d:00", r))
+		h.rowLabels = append(h.rowLabels, m.Words.Hour(r))
 	}
 	return h.draw(cells)
 }
@@ -103,6 +118,7 @@ func (m *Maker) weekDown(cells []bar) drawing {
 // heat is a heatmap of cells on two category axes.
 type heat struct {
 	frame
+	words                   *words.Words
 	columns, rows           int
 	columnLabels, rowLabels []string
 	place                   func(i int) (x, y int) // of cell i, the top row first
@@ -128,7 +144,7 @@ func (h heat) draw(cells []bar) drawing {
 	o := optionOf(c.JSON())
 	o["visualMap"].([]any)[0].(map[string]any)["seriesIndex"] = 0
 	o["graphic"] = append(h.head(cells, top), h.values(cells, top)...)
-	addMarks(o, 3, cells, func(i int) [4]float64 {
+	addMarks(h.words, o, 3, cells, func(i int) [4]float64 {
 		x, y := h.place(i)
 		return [4]float64{float64(x), float64(x), float64(y), float64(y)}
 	})
@@ -197,7 +213,7 @@ func (h heat) values(cells []bar, top float64) (out []any) {
 
 // fitting is the text of a cell: its rate where the cell has room for it.
 func (h heat) fitting(c bar) string {
-	text := short(c.rate.Value)
+	text := short(h.words, c.rate.Value)
 	if room := h.plotWidth()/float64(h.columns) - 4; float64(utf8.RuneCountInString(text))*0.56*11 > room {
 		return ""
 	}
@@ -220,10 +236,11 @@ func (h heat) gaps(cells []bar) *charts.Custom {
 
 // head explains the colours above the plot.
 func (h heat) head(cells []bar, top float64) []any {
-	out := []any{textAt("visits an hour", 0, headLine/2, "left", draw.Ink, fontSize)}
+	unit := h.words.Say(visitsAnHour)
+	out := []any{textAt(unit, 0, headLine/2, "left", draw.Ink, fontSize)}
 	x, y, cell := float64(h.left), float64(headLine*3/2)+2, 14.0
 	if h.width > narrowWidth {
-		x, y = float64(h.left)+24, headLine/2
+		x, y = math.Max(float64(h.left)+24, textWidth(unit)+8), headLine/2
 	}
 	if top > 0 {
 		out = append(out, textAt("0", x, y, "left", draw.Faint, fontSize))
@@ -232,12 +249,13 @@ func (h heat) head(cells []bar, top float64) []any {
 			out = append(out, rectAt(x+float64(i)*cell, y-6, cell, 12, map[string]any{"fill": colour}))
 		}
 		x += float64(len(cividis))*cell + 5
-		out = append(out, textAt(short(top), x, y, "left", draw.Faint, fontSize))
-		x += textWidth(short(top)) + 20
+		highest := short(h.words, top)
+		out = append(out, textAt(highest, x, y, "left", draw.Faint, fontSize))
+		x += textWidth(highest) + 20
 	}
 	if anyGap(cells) {
 		out = append(out, swatchHatch(x, y)...)
-		out = append(out, textAt("not covered", x+swatchGap, y, "left", draw.Faint, fontSize))
+		out = append(out, textAt(h.words.Say(notCovered), x+swatchGap, y, "left", draw.Faint, fontSize))
 	}
 	return out
 }

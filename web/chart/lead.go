@@ -1,6 +1,6 @@
 package chart
 
-import "strings"
+import "doorleaf/web/words"
 
 // A lead says which bars are ahead, as far as their limits allow to say it.
 type lead struct {
@@ -48,14 +48,10 @@ func meanOf(bars []bar) float64 {
 }
 
 // names joins the labels of the peers: A, B and C.
-func (l lead) names(bars []bar) string {
+func (l lead) names(w *words.Words, bars []bar) string {
 	var names []string
 	for _, i := range l.peers {
 		names = append(names, bars[i].label)
 	}
-	last := len(names) - 1
-	if last == 0 {
-		return names[0]
-	}
-	return strings.Join(names[:last], ", ") + " and " + names[last]
+	return w.List(names)
 }

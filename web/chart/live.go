@@ -8,6 +8,7 @@ import (
 
 	"doorleaf/usage"
 	"doorleaf/web/draw"
+	"doorleaf/web/words"
 )
 
 // Live is a chart for a script that shows it in a browser by the same ECharts: the
@@ -108,11 +109,11 @@ func (d drawing) json() ([]byte, error) {
 }
 
 // addTips lets each bar say what it counts; box and pad are those of addMarks.
-func addTips(o map[string]any, pad int, bars []bar, box func(i int) [4]float64) {
+func addTips(w *words.Words, o map[string]any, pad int, bars []bar, box func(i int) [4]float64) {
 	tips := Tips{Pad: pad}
 	for i, b := range bars {
 		if b.label != "" {
-			tips.Items = append(tips.Items, Tip{Box: box(i), Head: b.label, Says: b.lines(), Href: b.link()})
+			tips.Items = append(tips.Items, Tip{Box: box(i), Head: b.label, Says: b.lines(w), Href: b.link()})
 		}
 	}
 	if len(tips.Items) > 0 {
@@ -129,25 +130,30 @@ func (b bar) link() string {
 }
 
 // lines are what a bar says beside its label.
-func (b bar) lines() []string {
+func (b bar) lines(w *words.Words) []string {
 	switch {
 	case b.rate == nil && b.visits == 0:
-		return []string{"not covered"}
+		return []string{w.Say(notCovered)}
 	case b.rate == nil:
-		return []string{counted(b.visits, "visit") + " counted"}
+		return []string{w.Say("%s counted", visitsOf(b.visits))}
 	case b.says != "": // it shows a count
-		lines := []string{counted(b.visits, "visit") + " counted"}
+		lines := []string{w.Say("%s counted", visitsOf(b.visits))}
 		if b.thin {
-			lines = append(lines, "partly covered: "+covered(b.exposureH))
+			lines = append(lines, w.Say("partly covered: %s", covered(b.exposureH)))
 		}
 		return lines
 	}
 	return []string{
-		short(b.rate.Value) + " " + unitWords[b.unitH],
-		fmt.Sprintf("95 %% limits: %s to %s", short(b.rate.Low), short(b.rate.High)),
-		fmt.Sprintf("%s in %s of recording", counted(b.visits, "visit"), covered(b.exposureH)),
+		w.Say(rateWords[b.unitH], short(w, b.rate.Value)),
+		w.Say(limitsLine, short(w, b.rate.Low), short(w, b.rate.High)),
+		w.Say("%s in %s of recording", visitsOf(b.visits), covered(b.exposureH)),
 	}
 }
+
+// rateWords write a rate by its unit.
+var rateWords = map[float64]words.Text{hour: "%s an hour", day: "%s a day", week: "%s a week"}
+
+const limitsLine words.Text = "95 %% limits: %s to %s"
 
 // addZoom lets the time axis of an option be looked at more closely. Each level of
 // labels has more than the one before.
@@ -175,10 +181,10 @@ func (m *Maker) zoomLevels(s span, f frame) [][]tick {
 	for i, d := range s.days {
 		year, month, dom := d.Date.YMD()
 		if dom == 1 {
-			months = append(months, tick{float64(i), fmt.Sprintf("%s %d", m.Words.MonthsShort[month-1], year)})
+			months = append(months, tick{float64(i), fmt.Sprintf("%s %d", m.Words.MonthShort(month), year)})
 		}
 		if i%7 == 0 {
-			weeks = append(weeks, tick{float64(i), m.shortDate(d.Date)})
+			weeks = append(weeks, tick{float64(i), m.Words.DateShort(d.Date)})
 		}
 	}
 	return [][]tick{m.timeTicks(s, f), months, weeks}
@@ -193,23 +199,23 @@ func tied(shapes []any) []any {
 }
 
 // pointLines are what a charge curve says at a point.
-func pointLines(p usage.ChargePoint) []string {
-	return []string{grouped(p.Value) + " % left", fmt.Sprintf("95 %% limits: %s to %s", grouped(p.Low), grouped(p.High))}
+func pointLines(w *words.Words, p usage.ChargePoint) []string {
+	return []string{w.Say("%s %% left", whole(w, p.Value)), w.Say(limitsLine, whole(w, p.Low), whole(w, p.High))}
 }
 
 // weekTips let each week of a day grid say its visits by light.
 func (m *Maker) weekTips(g *dayGrid) (tips Tips) {
 	for week := range g.light {
-		first := g.span.monday + usage.Date(week*cellDays)
+		first := g.span.begin + usage.Date(week*cellDays)
 		tip := Tip{Box: [4]float64{float64(week * cellDays), float64((week + 1) * cellDays), 0, 24},
-			Head: fmt.Sprintf("%s to %s", m.date(first), m.date(first+cellDays-1))}
+			Head: m.Words.Say(fromTo, first, first+cellDays-1)}
 		days := g.span.days[week*cellDays : (week+1)*cellDays]
 		if _, hours := sumOf(days); hours <= 0 {
-			tip.Says = []string{"not covered"}
+			tip.Says = []string{m.Words.Say(notCovered)}
 		} else {
 			n := g.weeks[week]
-			tip.Says = []string{counted(n[0]+n[1]+n[2], "visit"),
-				fmt.Sprintf("%s in daylight, %s in twilight, %s after dark", grouped(float64(n[usage.Daylight])), grouped(float64(n[usage.Twilight])), grouped(float64(n[usage.Dark])))}
+			tip.Says = []string{m.Words.Say("%s", visitsOf(n[0]+n[1]+n[2])),
+				m.Words.Say("%s in daylight, %s in twilight, %s after dark", m.Words.Number(n[usage.Daylight]), m.Words.Number(n[usage.Twilight]), m.Words.Number(n[usage.Dark]))}
 		}
 		tips.Items = append(tips.Items, tip)
 	}

@@ -9,6 +9,7 @@ import (
 	"html/template"
 
 	"doorleaf/usage"
+	"doorleaf/web/words"
 )
 
 // A Drawer draws an ECharts option, given as JSON, to SVG of width × height
@@ -17,17 +18,23 @@ type Drawer interface {
 	Draw(ctx context.Context, option []byte, width, height int) (svg []byte, err error)
 }
 
-// Maker makes figures. It is safe for concurrent use. The zero value of Words
-// is not usable: take English.
+// Maker makes figures. It is safe for concurrent use. Without Words it is not usable.
 type Maker struct {
 	Draw  Drawer
-	Words Words
+	Words *words.Words        // what is written, and on which day weeks begin
 	days  usage.Dispersion    // of the days that are drawn; the zero value: they vary by chance alone
 	link  func(Visits) string // where the visits are listed that a bar counts; nil: bars lead nowhere
 }
 
 // New returns a maker with English words that draws with d.
-func New(d Drawer) *Maker { return &Maker{Draw: d, Words: English} }
+func New(d Drawer) *Maker { return &Maker{Draw: d, Words: words.English} }
+
+// In returns a maker that writes with w.
+func (m *Maker) In(w *words.Words) *Maker {
+	said := *m
+	said.Words = w
+	return &said
+}
 
 // Dispersed returns a maker whose figures draw the limits of days that vary as d says:
 // those of weekdays, of spans of days, and of hours of the day, see

@@ -9,6 +9,7 @@ import (
 	"strings"
 
 	"doorleaf/usage"
+	"doorleaf/web/words"
 )
 
 // Use says how a site's visits stand against those of its own year before.
@@ -57,33 +58,33 @@ const (
 // week, on a projection that keeps lengths near its middle, see Local. It needs no
 // other map. Sites too close to be told apart stand in a ring around their place.
 // Without sites the figure is the zero value.
-func Map(id string, spots []Spot) Figure {
+func Map(w *words.Words, id string, spots []Spot) Figure {
 	if len(spots) == 0 {
 		return Figure{}
 	}
 	plane := planeOf(spots)
-	f := Figure{ID: id, Title: mapTitle(len(spots), plane), Linked: true, Table: mapTable(spots)}
-	f.Says = fmt.Sprintf("North is up. A circle’s area stands for visits a week; lengths are those at latitude %.2f°.", plane.Latitude)
+	f := Figure{ID: id, Title: mapTitle(w, len(spots), plane), Linked: true, Table: mapTable(w, spots)}
+	f.Says = w.Say("North is up. A circle’s area stands for visits a week; lengths are those at latitude %.2f°.", plane.Latitude)
 	wide := planOf(spots, plane, wideWidth, 420)
 	narrow := planOf(spots, plane, narrowWidth, 360)
-	f.Wide, f.Narrow = wide.svg(spots), narrow.svg(spots)
+	f.Wide, f.Narrow = wide.svg(w, spots), narrow.svg(w, spots)
 	return f
 }
 
-func mapTitle(n int, p plane) string {
+func mapTitle(w *words.Words, n int, p plane) string {
 	if n == 1 {
-		return "Where the box stands"
+		return w.Say("Where the box stands")
 	}
 	if span := math.Hypot(p.width, p.height); span >= 1 {
-		return fmt.Sprintf("%d boxes within %s", n, metres(ceilTo125(span)))
+		return w.Say("%s within %s", words.Count(int64(n), "box", "boxes"), metres(w, ceilTo125(span)))
 	}
-	return fmt.Sprintf("%d boxes at one place", n)
+	return w.Say("%s at one place", words.Count(int64(n), "box", "boxes"))
 }
 
-func mapTable(spots []Spot) Table {
-	t := Table{Caption: "The boxes on the map", Head: []string{"Box", "Visits a week", "95 % limits", "State"}}
+func mapTable(w *words.Words, spots []Spot) Table {
+	t := Table{Caption: w.Say("The boxes on the map"), Head: []string{w.Say("Box"), w.Say("Visits a week"), w.Say(limitsOf95), w.Say("State")}}
 	for _, s := range spots {
-		rate, limits := rateCells(s.Weekly)
+		rate, limits := rateCells(w, s.Weekly)
 		t.Rows = append(t.Rows, []string{s.Name, rate, limits, s.Says})
 		t.Links = append(t.Links, s.Visits)
 	}
@@ -188,31 +189,31 @@ func ceilTo125(v float64) float64 {
 }
 
 // metres writes a length of 1, 2 or 5 times a power of ten.
-func metres(v float64) string {
+func metres(w *words.Words, v float64) string {
 	switch {
 	case v >= 1000:
-		return grouped(v/1000) + " km"
+		return whole(w, v/1000) + " km"
 	case v >= 1:
-		return grouped(v) + " m"
+		return whole(w, v) + " m"
 	}
-	return strconv.FormatFloat(v, 'g', -1, 64) + " m"
+	return w.Typed(v) + " m"
 }
 
 // svg draws the map. Its colours are classes of the style sheet.
-func (l *plan) svg(spots []Spot) template.HTML {
+func (l *plan) svg(w *words.Words, spots []Spot) template.HTML {
 	var b strings.Builder
 	fmt.Fprintf(&b, `<svg class="map" xmlns="http://www.w3.org/2000/svg" viewBox="0 0 %s %s">`, at(l.width), at(l.height))
 	fmt.Fprintf(&b, `<rect class="field" x=".5" y=".5" width="%s" height="%s"/>`, at(l.width-1), at(l.height-mapFoot-1))
 	l.drawLines(&b)
 	for _, i := range l.order {
-		l.marks[i].draw(&b, spots[i])
+		l.marks[i].draw(w, &b, spots[i])
 	}
 	for _, m := range l.marks {
 		if m.named {
 			fmt.Fprintf(&b, `<text class="name" aria-hidden="true" x="%s" y="%s">%s</text>`, at(m.label.left+1), at(m.label.bottom-3.5), template.HTMLEscapeString(m.text))
 		}
 	}
-	l.drawFoot(&b)
+	l.drawFoot(w, &b)
 	b.WriteString(`</svg>`)
 	return template.HTML(b.String())
 }
@@ -229,8 +230,8 @@ func (l *plan) drawLines(b *strings.Builder) {
 	}
 }
 
-func (m *mark) draw(b *strings.Builder, s Spot) {
-	says := template.HTMLEscapeString(s.name())
+func (m *mark) draw(w *words.Words, b *strings.Builder, s Spot) {
+	says := template.HTMLEscapeString(s.name(w))
 	fmt.Fprintf(b, `<a href="%s" aria-label="%s"><title>%s</title>`, template.HTMLEscapeString(s.Href), says, says)
 	fmt.Fprintf(b, `<circle class="press" cx="%s" cy="%s" r="%s"/>`, at(m.x), at(m.y), at(m.press))
 	b.WriteString(Symbol(m.x, m.y, m.radius, s.Use, s.NeedsHand))
@@ -261,10 +262,10 @@ func Symbol(x, y, r float64, use Use, needsHand bool) string {
 }
 
 // name is the accessible name of a circle.
-func (s Spot) name() string {
-	says := s.Name + ": nothing recorded yet"
+func (s Spot) name(w *words.Words) string {
+	says := w.Say("%s: nothing recorded yet", s.Name)
 	if e := s.Weekly; e != nil {
-		says = fmt.Sprintf("%s: %s visits a week, between %s and %s", s.Name, short(e.Value), short(e.Low), short(e.High))
+		says = w.Say("%s: %s visits a week, between %s and %s", s.Name, short(w, e.Value), short(w, e.Low), short(w, e.High))
 	}
 	if s.Says != "" {
 		says += ". " + s.Says
@@ -273,26 +274,26 @@ func (s Spot) name() string {
 }
 
 // drawFoot draws the scale bar, the key to the circles' area, and the north mark.
-func (l *plan) drawFoot(b *strings.Builder) {
+func (l *plan) drawFoot(w *words.Words, b *strings.Builder) {
 	length, y := l.bar/l.perPx, l.height-14
 	fmt.Fprintf(b, `<path class="bar" d="M1 %sv6h%sv-6"/><text x="%s" y="%s">%s</text>`,
-		at(y-6), at(length), at(length+8), at(y+2), metres(l.bar))
+		at(y-6), at(length), at(length+8), at(y+2), metres(w, l.bar))
 	if l.key > 0 {
-		r, text := l.radius(l.key), roundVisits(l.key)+" a week"
+		r, text := l.radius(l.key), w.Say("%s a week", roundVisits(w, l.key))
 		x := l.width - nameWidth(text) - 2
 		fmt.Fprintf(b, `<circle class="key" cx="%s" cy="%s" r="%s"/><text x="%s" y="%s">%s</text>`,
 			at(x-8-r), at(l.height-mapFoot/2), at(r), at(x), at(y+2), text)
 	}
 	x := l.width - 14
-	fmt.Fprintf(b, `<g aria-hidden="true"><path class="north" d="M%s 28V8m-5 7l5-8 5 8"/><text class="mid" x="%s" y="41">N</text></g>`, at(x), at(x))
+	fmt.Fprintf(b, `<g aria-hidden="true"><path class="north" d="M%s 28V8m-5 7l5-8 5 8"/><text class="mid" x="%s" y="41">%s</text></g>`, at(x), at(x), w.Say("N"))
 }
 
 // roundVisits writes a round number of visits.
-func roundVisits(v float64) string {
+func roundVisits(w *words.Words, v float64) string {
 	if v < 1 {
-		return strconv.FormatFloat(v, 'g', -1, 64)
+		return w.Typed(v)
 	}
-	return grouped(v)
+	return whole(w, v)
 }
 
 // at writes a length for SVG, with a tenth of a pixel.

@@ -12,6 +12,7 @@ import (
 	"pgregory.net/rapid"
 
 	"doorleaf/usage"
+	"doorleaf/web/words"
 )
 
 func spotAt(name string, latitude, longitude, weekly float64) Spot {
@@ -164,7 +165,7 @@ func TestMapPlansOfAnyNetwork(t *testing.T) {
 func TestMapDrawing(t *testing.T) {
 	for name, spots := range networks() {
 		spots[0].Name, spots[0].NeedsHand, spots[0].Use = `<b>"&'`, true, UseThrives
-		f := Map("map", spots)
+		f := Map(words.English, "map", spots)
 		for _, svg := range []string{string(f.Wide), string(f.Narrow)} {
 			links := 0
 			for d := xml.NewDecoder(strings.NewReader(svg)); ; {
@@ -205,7 +206,7 @@ func TestMapDrawing(t *testing.T) {
 			t.Errorf("%s: table of %d rows and %d links, want %d", name, len(f.Table.Rows), len(f.Table.Links), len(spots))
 		}
 	}
-	if f := Map("map", nil); f.Wide != "" {
+	if f := Map(words.English, "map", nil); f.Wide != "" {
 		t.Error("a network without sites has a map")
 	}
 }

@@ -7,6 +7,7 @@ import (
 
 	"doorleaf/usage"
 	"doorleaf/web/draw"
+	"doorleaf/web/words"
 )
 
 // addressOf writes visits as an address that can be read back.
@@ -78,11 +79,11 @@ func TestMarkSaysWhatItCounts(t *testing.T) {
 		{m.weekdayBars(p), 1, "Tuesday: ", "/visits?,,2,-"},
 		{m.weekCells(p), 24*2 + 9, "Wednesday 9:00–10:00: ", "/visits?,,3,9"},
 		{m.seasonBars(unbroken(in.months), usage.North), 1, "Summer 2024: ", "/visits?2024-06-01,2024-08-31,0,-"},
-		{m.weeks(spanOf(in.days), 2), 1, "18 March 2024 to 31 March 2024: ", "/visits?2024-03-18,2024-03-31,0,-"},
+		{m.weeks(m.spanOf(in.days), 2), 1, "18 March 2024 to 31 March 2024: ", "/visits?2024-03-18,2024-03-31,0,-"},
 	} {
 		b := m.addressed(c.bars)[c.i]
-		if !strings.HasPrefix(b.name(), c.want+counted(b.visits, "visit")) || b.href != c.href {
-			t.Errorf("bar %d says %q and leads to %s, want %q and %s", c.i, b.name(), b.href, c.want, c.href)
+		if !strings.HasPrefix(b.name(words.English), c.want+words.English.Plural(b.visits, "visit", "visits")) || b.href != c.href {
+			t.Errorf("bar %d says %q and leads to %s, want %q and %s", c.i, b.name(words.English), b.href, c.want, c.href)
 		}
 	}
 }

@@ -4,8 +4,10 @@ import (
 	"context"
 	"fmt"
 	"slices"
+	"time"
 
 	"doorleaf/usage"
+	"doorleaf/web/words"
 )
 
 // Months and seasons with less exposure than this are marked as telling
@@ -32,15 +34,14 @@ func (m *Maker) ByMonth(ctx context.Context, id string, months []usage.MonthTall
 	months = unbroken(months)
 	bars := make([]bar, len(months))
 	for i := range months {
-		year, month := months[i].Month.YM()
-		bars[i] = m.tallyBar(fmt.Sprintf("%s %d", m.Words.Months[month-1], year), months[i:i+1], thinMonthH)
+		bars[i] = m.tallyBar(m.Words.MonthOf(months[i].Month), months[i:i+1], thinMonthH)
 	}
 	bars = m.addressed(bars)
 	f := Figure{
 		ID:    id,
-		Title: spanTitle(latest(bars, monthsDrawn), "month"),
-		Says:  spanSays(bars, "month", monthsDrawn),
-		Table: tableOf("Visits by month", "Month", "Visits a week", bars),
+		Title: byMonth.title(m.Words, latest(bars, monthsDrawn)),
+		Says:  byMonth.says(m.Words, bars, monthsDrawn),
+		Table: tableOf(m.Words, m.Words.Say("Visits by month"), "Month", "Visits a week", bars),
 	}
 	bars, months = latest(bars, monthsDrawn), latest(months, monthsDrawn)
 	wide := m.monthBars(bars, months, frame{wideWidth, 290, 44, 34, 4, 44})
@@ -50,13 +51,13 @@ func (m *Maker) ByMonth(ctx context.Context, id string, months []usage.MonthTall
 
 func (m *Maker) monthBars(bars []bar, months []usage.MonthTally, f frame) drawing {
 	if len(bars) == 0 {
-		return upright([]bar{{}}, nil, "visits a week", "", f)
+		return upright(m.Words, []bar{{}}, nil, visitsAWeek, "", f)
 	}
-	d := upright(bars, m.monthTicks(months, f.plotWidth()), "visits a week", "less than a week covered", f)
+	d := upright(m.Words, bars, m.monthTicks(months, f.plotWidth()), visitsAWeek, "less than a week covered", f)
 	every := make([]tick, len(months))
 	for i := range months {
 		year, month := months[i].Month.YM()
-		every[i] = tick{float64(i) + 0.5, fmt.Sprintf("%s\n%d", m.Words.MonthsShort[month-1], year)}
+		every[i] = tick{float64(i) + 0.5, fmt.Sprintf("%s\n%d", m.Words.MonthShort(month), year)}
 	}
 	addZoom(d.option, m.monthTicks(months, f.plotWidth()), every)
 	return d
@@ -66,14 +67,14 @@ func (m *Maker) monthBars(bars []bar, months []usage.MonthTally, f frame) drawin
 // label with the year below it.
 func (m *Maker) monthTicks(months []usage.MonthTally, room float64) (ticks []tick) {
 	slot := room / float64(len(months))
-	names, every := m.monthNames(slot)
+	name, every := m.monthNames(slot)
 	lastYear := 0
 	for i := range months {
 		year, month := months[i].Month.YM()
 		if (int(month)-1)%every != 0 && len(months) >= every {
 			continue
 		}
-		text := names[month-1]
+		text := name(month)
 		if year != lastYear {
 			text += fmt.Sprintf("\n%d", year)
 			lastYear = year
@@ -85,16 +86,16 @@ func (m *Maker) monthTicks(months []usage.MonthTally, room float64) (ticks []tic
 
 // monthNames chooses whole names where a month has room for one, and else
 // short ones for every month, or for every second, third … of the year.
-func (m *Maker) monthNames(slot float64) (names [12]string, every int) {
+func (m *Maker) monthNames(slot float64) (name func(time.Month) string, every int) {
 	if slot >= 66 {
-		return m.Words.Months, 1
+		return m.Words.Month, 1
 	}
 	for _, every := range []int{1, 2, 3, 6} {
 		if float64(every)*slot >= 32 {
-			return m.Words.MonthsShort, every
+			return m.Words.MonthShort, every
 		}
 	}
-	return m.Words.MonthsShort, 12
+	return m.Words.MonthShort, 12
 }
 
 // unbroken sorts months and fills the holes between them; months given twice
@@ -141,14 +142,14 @@ func (m *Maker) BySeason(ctx context.Context, id string, months []usage.MonthTal
 	bars := m.addressed(m.seasonBars(unbroken(months), hemisphere))
 	f := Figure{
 		ID:    id,
-		Title: spanTitle(latest(bars, seasonsDrawn), "season"),
-		Says:  spanSays(bars, "season", seasonsDrawn),
-		Table: tableOf("Visits by season", "Season", "Visits a week", bars),
+		Title: bySeason.title(m.Words, latest(bars, seasonsDrawn)),
+		Says:  bySeason.says(m.Words, bars, seasonsDrawn),
+		Table: tableOf(m.Words, m.Words.Say("Visits by season"), "Season", "Visits a week", bars),
 	}
 	bars = latest(bars, seasonsDrawn)
 	return m.draw(ctx, f,
-		seasonRows(bars, frame{wideWidth, 0, 116, 34, 56, 26}),
-		seasonRows(bars, frame{narrowWidth, 0, 108, 50, 48, 26}))
+		seasonRows(m.Words, bars, frame{wideWidth, 0, 116, 34, 56, 26}),
+		seasonRows(m.Words, bars, frame{narrowWidth, 0, 108, 50, 48, 26}))
 }
 
 func (m *Maker) seasonBars(months []usage.MonthTally, h usage.Hemisphere) (bars []bar) {
@@ -158,70 +159,76 @@ func (m *Maker) seasonBars(months []usage.MonthTally, h usage.Hemisphere) (bars 
 		for i < len(months) && season.Holds(months[i].Month) {
 			i++
 		}
-		bars = append(bars, m.tallyBar(m.seasonName(season), months[from:i], thinSeasonH))
+		bars = append(bars, m.tallyBar(words.Capital(m.Words.Season(season)), months[from:i], thinSeasonH))
 	}
 	return bars
 }
 
-// seasonName writes a season with its year, the one that spans the new year
-// with both: Winter 2025–26.
-func (m *Maker) seasonName(s usage.Season) string {
-	year, month := s.Start.YM()
-	quarter := int(month) % 12 / 3 // 0 begins in December
-	if s.In == usage.South {
-		quarter += 2
-	}
-	name := m.Words.Seasons[quarter%4]
-	if month == 12 {
-		return fmt.Sprintf("%s %d–%02d", name, year, (year+1)%100)
-	}
-	return fmt.Sprintf("%s %d", name, year)
-}
-
-func seasonRows(bars []bar, f frame) drawing {
+func seasonRows(w *words.Words, bars []bar, f frame) drawing {
 	if len(bars) == 0 {
 		bars = []bar{{}}
 	}
 	f.height = f.top + f.bottom + 28*len(bars)
-	return sideways(bars, "visits a week", "less than four weeks covered", f)
+	return sideways(w, bars, visitsAWeek, "less than four weeks covered", f)
 }
 
-// spanTitle says which of some spans of time was the busiest. Spans with
-// little exposure do not compete.
-func spanTitle(bars []bar, noun string) string {
+// spanWords are what a figure of spans of time says of them.
+type spanWords struct {
+	none, empty, level  words.Text // nothing to compare; no visit; none stands out
+	busiest             words.Text // with the label of the one
+	drawn, drawnInParts words.Text // with visits and exposure; and how many are drawn
+}
+
+var (
+	byMonth = spanWords{
+		none: "Too little recorded to compare months", empty: "No visits in any month", level: "No month clearly stands out",
+		busiest:      "Busiest month: %s",
+		drawn:        "Visits a week by month, from %s in %s of recording.",
+		drawnInParts: "Visits a week by month, from %s in %s of recording; the drawing has the latest %d months, the table has all.",
+	}
+	bySeason = spanWords{
+		none: "Too little recorded to compare seasons", empty: "No visits in any season", level: "No season clearly stands out",
+		busiest:      "Busiest season: %s",
+		drawn:        "Visits a week by season, from %s in %s of recording.",
+		drawnInParts: "Visits a week by season, from %s in %s of recording; the drawing has the latest %d seasons, the table has all.",
+	}
+)
+
+// title says which of some spans of time was the busiest. Spans with little exposure
+// do not compete.
+func (of spanWords) title(w *words.Words, bars []bar) string {
 	full := slices.DeleteFunc(slices.Clone(bars), func(b bar) bool { return b.thin || b.rate == nil })
 	l := leadOf(full)
 	switch {
 	case !anyCovered(bars):
-		return nothing
+		return w.Say(nothing)
 	case l.top < 0:
-		return "Too little recorded to compare " + noun + "s"
+		return w.Say(of.none)
 	case full[l.top].visits == 0:
-		return "No visits in any " + noun
+		return w.Say(of.empty)
 	case len(full) == 1:
-		return fmt.Sprintf("%s: %s to %s visits a week", full[0].label, short(full[0].rate.Low), short(full[0].rate.High))
+		return w.Say("%s: %s to %s visits a week", full[0].label, short(w, full[0].rate.Low), short(w, full[0].rate.High))
 	case !l.clear:
-		return fmt.Sprintf("No %s clearly stands out", noun)
+		return w.Say(of.level)
 	case len(l.peers) == 1:
-		return fmt.Sprintf("Busiest %s: %s", noun, full[l.top].label)
+		return w.Say(of.busiest, full[l.top].label)
 	case len(l.peers) <= 3:
-		return "Busiest: " + l.names(full)
+		return w.Say("Busiest: %s", l.names(w, full))
 	}
-	return fmt.Sprintf("Highest in %s, but not by much", full[l.top].label)
+	return w.Say("Highest in %s, but not by much", full[l.top].label)
 }
 
-func spanSays(bars []bar, noun string, most int) string {
+func (of spanWords) says(w *words.Words, bars []bar, most int) string {
 	var visits int64
 	var exposure float64
 	for _, b := range bars {
 		visits, exposure = visits+b.visits, exposure+b.exposureH
 	}
-	if exposure == 0 {
-		return nothingSays
+	switch {
+	case exposure == 0:
+		return w.Say(nothingSays)
+	case len(bars) > most:
+		return w.Say(of.drawnInParts, visitsOf(visits), covered(exposure), most)
 	}
-	says := fmt.Sprintf("Visits a week by %s, from %s in %s of recording", noun, counted(visits, "visit"), covered(exposure))
-	if len(bars) > most {
-		says += fmt.Sprintf("; the drawing has the latest %d %ss, the table has all", most, noun)
-	}
-	return says + "."
+	return w.Say(of.drawn, visitsOf(visits), covered(exposure))
 }

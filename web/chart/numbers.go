@@ -1,106 +1,103 @@
 package chart
 
 import (
-	"fmt"
 	"math"
-	"strconv"
-	"strings"
 
 	"doorleaf/usage"
+	"doorleaf/web/words"
 )
 
 // short writes a rate with about two digits, for a drawing: 0.04, 0.4, 3.2, 14.
 // What is not nought never reads as nought.
-func short(v float64) string {
+func short(w *words.Words, v float64) string {
 	switch {
 	case v == 0:
 		return "0"
 	case v < 0.005:
-		return "<0.01"
+		return "<" + w.Mark("0.01")
 	case v < 0.095:
-		return strconv.FormatFloat(v, 'f', 2, 64)
+		return w.Fixed(v, 2)
 	case v < 9.95:
-		return strconv.FormatFloat(v, 'f', 1, 64)
+		return w.Fixed(v, 1)
 	}
-	return grouped(v)
+	return whole(w, v)
 }
 
 // exact writes a rate for a table, with about three digits.
-func exact(v float64) string {
+func exact(w *words.Words, v float64) string {
 	switch {
 	case v == 0:
 		return "0"
 	case v < 0.0005:
-		return "<0.001"
+		return "<" + w.Mark("0.001")
 	case v < 0.995:
-		return strconv.FormatFloat(v, 'f', 3, 64)
+		return w.Fixed(v, 3)
 	case v < 9.995:
-		return strconv.FormatFloat(v, 'f', 2, 64)
+		return w.Fixed(v, 2)
 	case v < 99.95:
-		return strconv.FormatFloat(v, 'f', 1, 64)
+		return w.Fixed(v, 1)
 	}
-	return grouped(v)
+	return whole(w, v)
 }
 
-// grouped writes a whole number with a comma each three digits.
-func grouped(v float64) string {
-	s := strconv.FormatFloat(math.Abs(math.Round(v)), 'f', 0, 64)
-	var b strings.Builder
-	if v <= -0.5 {
-		b.WriteString("−")
-	}
-	for i, c := range s {
-		if i > 0 && (len(s)-i)%3 == 0 {
-			b.WriteByte(',')
-		}
-		b.WriteRune(c)
-	}
-	return b.String()
-}
+// whole writes the whole number that is nearest.
+func whole(w *words.Words, v float64) string { return w.Number(int64(math.Round(v))) }
 
-// counted writes a number with its noun: 1 visit, 2 visits.
-func counted(n int64, noun string) string {
-	if n == 1 {
-		return "1 " + noun
-	}
-	return grouped(float64(n)) + " " + noun + "s"
-}
+// visitsOf is a number of visits, to be an argument of words.Words.Say.
+func visitsOf(n int64) words.Counted { return words.Count(n, "visit", "visits") }
 
-// covered writes an exposure in hours as people say it.
-func covered(hours float64) string {
+// daysOf is a number of days, to be an argument of words.Words.Say.
+func daysOf(n int) words.Counted { return words.Count(int64(n), "day", "days") }
+
+// covered is an exposure in hours as people say it, to be an argument of
+// words.Words.Say: a translation takes it as %s.
+func covered(hours float64) any {
 	switch {
 	case hours <= 0:
-		return "no time"
+		return noTime
 	case hours < 1:
-		return "less than an hour"
+		return underAnHour
 	case hours < 48:
-		return counted(int64(math.Round(hours)), "hour")
+		return words.Count(int64(math.Round(hours)), "hour", "hours")
 	}
-	return counted(int64(math.Round(hours/24)), "day")
+	return daysOf(int(math.Round(hours / 24)))
 }
+
+const (
+	noTime      words.Text = "no time"
+	underAnHour words.Text = "less than an hour"
+)
 
 // hoursCell writes an exposure in hours for a table.
-func hoursCell(hours float64) string {
+func hoursCell(w *words.Words, hours float64) string {
 	if hours == 0 || hours >= 9.95 {
-		return grouped(hours)
+		return whole(w, hours)
 	}
-	return strconv.FormatFloat(hours, 'f', 1, 64)
+	return w.Fixed(hours, 1)
 }
 
+// The texts that several figures share.
+const (
+	notCovered    words.Text = "not covered"
+	partlyCovered words.Text = "partly covered"
+	limitsOf95    words.Text = "95 % limits"
+	fromTo        words.Text = "%s to %s"
+)
+
 // rateCells writes a rate and its limits as two cells of a table.
-func rateCells(e *usage.Estimate) (rate, limits string) {
+func rateCells(w *words.Words, e *usage.Estimate) (rate, limits string) {
 	if e == nil {
-		return "not covered", "–"
+		return w.Say(notCovered), "–"
 	}
-	return exact(e.Value), fmt.Sprintf("%s to %s", exact(e.Low), exact(e.High))
+	return exact(w, e.Value), w.Say(fromTo, exact(w, e.Low), exact(w, e.High))
 }
 
 // tableOf is the table of bars; first heads the column of labels.
-func tableOf(caption, first, unit string, bars []bar) Table {
-	t := Table{Caption: caption, Head: []string{first, "Visits", "Hours covered", unit, "95 % limits"}, Rows: [][]string{}}
+func tableOf(w *words.Words, caption string, first, unit words.Text, bars []bar) Table {
+	t := Table{Caption: caption, Head: []string{w.Say(first), w.Say("Visits"), w.Say("Hours covered"), w.Say(unit), w.Say(limitsOf95)}, Rows: [][]string{}}
 	for _, b := range bars {
-		rate, limits := rateCells(b.rate)
-		t.Rows = append(t.Rows, []string{b.label, grouped(float64(b.visits)), hoursCell(b.exposureH), rate, limits})
+		rate, limits := rateCells(w, b.rate)
+		t.Rows = append(t.Rows, []string{b.label, w.Number(b.visits), hoursCell(w, b.exposureH), rate, limits})
 		t.Visits = append(t.Visits, b.which)
 		if b.href != "" {
 			t.Links = append(t.Links, b.href)

@@ -3,6 +3,7 @@ package chart
 import (
 	"encoding/json"
 	"fmt"
+	"math"
 	"strconv"
 	"unicode/utf8"
 
@@ -10,6 +11,7 @@ import (
 	"github.com/go-echarts/go-echarts/v2/opts"
 
 	"doorleaf/web/draw"
+	"doorleaf/web/words"
 )
 
 const fontSize = 12 // CSS px
@@ -135,6 +137,25 @@ func labelAt(o map[string]any, kind string, ticks []tick) {
 	l := axis["axisLabel"].(map[string]any)
 	l["customValues"], l["words"], l["hideOverlap"] = labels, words, false
 	axis["axisTick"].(map[string]any)["customValues"] = marks
+}
+
+// numberAt writes the numbers of the first axis of the kind, which is of a scale, in
+// the region's way.
+func numberAt(w *words.Words, o map[string]any, kind string, s scale) {
+	numbers := map[string]string{}
+	for i := 0; i <= int(math.Round(s.max/s.step)); i++ {
+		v := tidy(float64(i) * s.step)
+		numbers[strconv.FormatFloat(v, 'f', -1, 64)] = axisNumber(w, v)
+	}
+	o[kind].([]any)[0].(map[string]any)["axisLabel"].(map[string]any)["words"] = numbers
+}
+
+// axisNumber writes a number with as many decimals as it has.
+func axisNumber(w *words.Words, v float64) string {
+	if v == math.Trunc(v) {
+		return whole(w, v)
+	}
+	return w.Shortest(v)
 }
 
 func hatched(shape string, data []opts.CustomData) *charts.Custom {

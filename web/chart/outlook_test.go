@@ -81,7 +81,7 @@ func TestDaylightDraws(t *testing.T) {
 // Every visit of the dates drawn is in one cell, and in one month of the table.
 func TestDayGridCounts(t *testing.T) {
 	visits := visitsAt(5000)
-	g, err := newDayGrid(DaylightIn{
+	g, err := New(nil).newDayGrid(DaylightIn{
 		Site: usage.Site{Latitude: 52, Longitude: -8, Zone: "Europe/Dublin"}, Visits: visits,
 		From: usage.DateOf(2025, time.June, 1), To: usage.DateOf(2025, time.August, 31),
 	})
@@ -136,7 +136,7 @@ func TestChargeDraws(t *testing.T) {
 	if want := "About 48 % of the pack is left"; f.Title != want { // half way from 50 to 46.7
 		t.Errorf("Title = %q, want %q", f.Title, want)
 	}
-	if f, err = m.Charge(context.Background(), "none", nil, start); err != nil || f.Title != nothing {
+	if f, err = m.Charge(context.Background(), "none", nil, start); err != nil || f.Title != string(nothing) {
 		t.Errorf("Charge of nothing = %q, %v", f.Title, err)
 	}
 }

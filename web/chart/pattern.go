@@ -2,9 +2,9 @@ package chart
 
 import (
 	"context"
-	"fmt"
 
 	"doorleaf/usage"
+	"doorleaf/web/words"
 )
 
 // unitHours are the hours of exposure that each unit of a rate stands for.
@@ -15,7 +15,7 @@ const (
 )
 
 // nothing titles a figure without any exposure.
-const nothing = "Nothing recorded yet"
+const nothing words.Text = "Nothing recorded yet"
 
 // ByHour draws visits an hour of exposure for each civil hour of the day, all
 // weekdays together, with 95 % limits.
@@ -23,31 +23,43 @@ func (m *Maker) ByHour(ctx context.Context, id string, p usage.Pattern) (Figure,
 	bars := m.hourBars(p)
 	f := Figure{
 		ID:    id,
-		Title: hourTitle(bars),
-		Says:  patternSays("Visits an hour by hour of the day", p),
-		Table: tableOf("Visits by hour of the day", "Hour", "Visits an hour", bars),
+		Title: hourTitle(m.Words, bars),
+		Says:  patternSays(m.Words, "Visits an hour by hour of the day", p),
+		Table: hourTable(m.Words, bars),
 	}
-	wide := upright(bars, hourTicks(3), "visits an hour", "", frame{wideWidth, 280, 44, 34, 12, 30})
-	narrow := upright(bars, hourTicks(6), "visits an hour", "", frame{narrowWidth, 250, 36, 50, 16, 30})
+	wide := upright(m.Words, bars, hourTicks(m.Words, 3), visitsAnHour, "", frame{wideWidth, 280, 44, 34, 12, 30})
+	narrow := upright(m.Words, bars, hourTicks(m.Words, 6), visitsAnHour, "", frame{narrowWidth, 250, 36, 50, 16, 30})
 	return m.draw(ctx, f, wide, narrow)
 }
 
+// The units of rates, as drawings have them.
+const (
+	visitsAnHour words.Text = "visits an hour"
+	visitsADay   words.Text = "visits a day"
+	visitsAWeek  words.Text = "visits a week"
+)
+
+// hourTable is the table of bars by hour of the day.
+func hourTable(w *words.Words, bars []bar) Table {
+	return tableOf(w, w.Say("Visits by hour of the day"), "Hour", "Visits an hour", bars)
+}
+
 // nothingSays is the sentence of a figure without any exposure.
-const nothingSays = "No time has been covered yet, so there is nothing to draw."
+const nothingSays words.Text = "No time has been covered yet, so there is nothing to draw."
 
 // patternSays says what is drawn and from how much.
-func patternSays(what string, p usage.Pattern) string {
+func patternSays(w *words.Words, what words.Text, p usage.Pattern) string {
 	if p.ExposureH <= 0 {
-		return nothingSays
+		return w.Say(nothingSays)
 	}
-	return fmt.Sprintf("%s, from %s in %s of recording.", what, counted(p.Visits, "visit"), covered(p.ExposureH))
+	return w.Say("%s, from %s in %s of recording.", what, visitsOf(p.Visits), covered(p.ExposureH))
 }
 
 // hourBars sums a pattern by hour of the day.
 func (m *Maker) hourBars(p usage.Pattern) []bar {
 	bars := make([]bar, 24)
 	for h := range bars {
-		bars[h] = m.cellsBar(hourSpan(h), p, hour, func(c usage.Cell) bool { return c.Hour == h })
+		bars[h] = m.cellsBar(hourSpan(m.Words, h), p, hour, func(c usage.Cell) bool { return c.Hour == h })
 		bars[h].which.Hour = &h
 	}
 	return m.addressed(bars)
@@ -68,71 +80,71 @@ func (m *Maker) cellsBar(label string, p usage.Pattern, unitH float64, belongs f
 }
 
 // hourSpan writes a civil hour as the time that it spans.
-func hourSpan(h int) string { return fmt.Sprintf("%d:00–%d:00", h, h+1) }
+func hourSpan(w *words.Words, h int) string { return w.Say("%s–%s", w.Hour(h), w.Hour(h+1)) }
 
-func hourTicks(every int) (ticks []tick) {
+func hourTicks(w *words.Words, every int) (ticks []tick) {
 	for h := 0; h <= 24; h += every {
-		ticks = append(ticks, tick{float64(h), fmt.Sprintf("%d:00", h)})
+		ticks = append(ticks, tick{float64(h), w.Hour(h)})
 	}
 	return ticks
 }
 
-func hourTitle(bars []bar) string {
+func hourTitle(w *words.Words, bars []bar) string {
 	l := leadOf(bars)
 	switch {
 	case l.top < 0:
-		return nothing
+		return w.Say(nothing)
 	case bars[l.top].visits == 0:
-		return "No visits in any hour"
+		return w.Say("No visits in any hour")
 	case !l.clear:
-		return "No hour of the day clearly stands out"
+		return w.Say("No hour of the day clearly stands out")
 	}
 	first, last := l.peers[0], l.peers[len(l.peers)-1]
 	if last-first >= len(l.peers) { // hours between them are behind
-		return fmt.Sprintf("Highest from %d:00 to %d:00, but not by much", l.top, l.top+1)
+		return w.Say("Highest from %s to %s, but not by much", w.Hour(l.top), w.Hour(l.top+1))
 	}
-	return fmt.Sprintf("Busiest from %d:00 to %d:00", first, last+1)
+	return w.Say("Busiest from %s to %s", w.Hour(first), w.Hour(last+1))
 }
 
-// ByWeekday draws visits a day (24 h of exposure) for each weekday, Monday
-// first, with 95 % limits.
+// ByWeekday draws visits a day (24 h of exposure) for each weekday, from
+// the first of the week on, with 95 % limits.
 func (m *Maker) ByWeekday(ctx context.Context, id string, p usage.Pattern) (Figure, error) {
 	bars := m.weekdayBars(p)
 	f := Figure{
 		ID:    id,
-		Title: weekdayTitle(bars),
-		Says:  patternSays("Visits a day by weekday", p),
-		Table: tableOf("Visits by weekday", "Weekday", "Visits a day", bars),
+		Title: weekdayTitle(m.Words, bars),
+		Says:  patternSays(m.Words, "Visits a day by weekday", p),
+		Table: tableOf(m.Words, m.Words.Say("Visits by weekday"), "Weekday", "Visits a day", bars),
 	}
-	wide := sideways(bars, "visits a day", "", frame{wideWidth, 264, 88, 34, 56, 26})
-	narrow := sideways(bars, "visits a day", "", frame{narrowWidth, 280, 82, 50, 48, 26})
+	wide := sideways(m.Words, bars, visitsADay, "", frame{wideWidth, 264, 88, 34, 56, 26})
+	narrow := sideways(m.Words, bars, visitsADay, "", frame{narrowWidth, 280, 82, 50, 48, 26})
 	return m.draw(ctx, f, wide, narrow)
 }
 
 func (m *Maker) weekdayBars(p usage.Pattern) []bar {
 	bars := make([]bar, 7)
-	for d := range bars {
-		bars[d] = m.cellsBar(m.Words.Weekdays[d], p, day, func(c usage.Cell) bool { return c.Weekday == d+1 })
-		bars[d].which.Weekday = d + 1
+	for i, weekday := range m.Words.Week() {
+		bars[i] = m.cellsBar(m.Words.Weekday(weekday), p, day, func(c usage.Cell) bool { return c.Weekday == weekday })
+		bars[i].which.Weekday = weekday
 	}
 	return m.addressed(bars)
 }
 
-func weekdayTitle(bars []bar) string {
+func weekdayTitle(w *words.Words, bars []bar) string {
 	l := leadOf(bars)
 	switch {
 	case l.top < 0:
-		return nothing
+		return w.Say(nothing)
 	case bars[l.top].visits == 0:
-		return "No visits on any weekday"
+		return w.Say("No visits on any weekday")
 	case !l.clear:
-		return "No weekday clearly stands out"
+		return w.Say("No weekday clearly stands out")
 	case len(l.peers) == 1:
-		return bars[l.top].label + " is the busiest day"
+		return w.Say("%s is the busiest day", bars[l.top].label)
 	case len(l.peers) <= 3:
-		return l.names(bars) + " are the busiest days"
+		return w.Say("%s are the busiest days", l.names(w, bars))
 	}
-	return "Highest on " + bars[l.top].label + ", but not by much"
+	return w.Say("Highest on %s, but not by much", bars[l.top].label)
 }
 
 // HourProfile draws a spark of visits an hour by hour of the day: 24 bars
@@ -141,9 +153,9 @@ func (m *Maker) HourProfile(ctx context.Context, id string, p usage.Pattern) (Fi
 	bars := m.hourBars(p)
 	f := Figure{
 		ID:    id,
-		Title: hourTitle(bars),
-		Says:  patternSays("Visits an hour from midnight to midnight", p),
-		Table: tableOf("Visits by hour of the day", "Hour", "Visits an hour", bars),
+		Title: hourTitle(m.Words, bars),
+		Says:  patternSays(m.Words, "Visits an hour from midnight to midnight", p),
+		Table: hourTable(m.Words, bars),
 	}
 	return m.draw(ctx, f, spark(bars))
 }

@@ -2,7 +2,6 @@ package chart
 
 import (
 	"context"
-	"fmt"
 	"math"
 	"slices"
 
@@ -11,6 +10,7 @@ import (
 
 	"doorleaf/usage"
 	"doorleaf/web/draw"
+	"doorleaf/web/words"
 )
 
 // Charge draws what is left of a pack from the day it was put in, with its limits,
@@ -22,7 +22,11 @@ func (m *Maker) Charge(ctx context.Context, id string, points []usage.ChargePoin
 		m.charge(points, today, frame{narrowWidth, 260, 40, 50, 8, 34}))
 }
 
-// at returns the point of a date, between two by a straight line.
+const perCentLeft words.Text = "% left"
+
+var chargeScale = scale{100, 25}
+
+// chargeAt returns the point of a date, between two by a straight line.
 func chargeAt(points []usage.ChargePoint, d usage.Date) usage.ChargePoint {
 	for i, p := range points {
 		if p.Date < d {
@@ -40,39 +44,39 @@ func chargeAt(points []usage.ChargePoint, d usage.Date) usage.ChargePoint {
 
 func (m *Maker) chargeTitle(points []usage.ChargePoint, today usage.Date) string {
 	if len(points) == 0 {
-		return nothing
+		return m.Words.Say(nothing)
 	}
 	p := chargeAt(points, today)
-	return fmt.Sprintf("About %.0f %% of the pack is left", p.Value)
+	return m.Words.Say("About %s %% of the pack is left", whole(m.Words, p.Value))
 }
 
 func (m *Maker) chargeSays(points []usage.ChargePoint) string {
 	if len(points) == 0 {
-		return nothingSays
+		return m.Words.Say(nothingSays)
 	}
-	return fmt.Sprintf("Charge left in the pack, in hundredths of what a new one gives, from %s on; 95 %% limits are shaded.", m.date(points[0].Date))
+	return m.Words.Say("Charge left in the pack, in hundredths of what a new one gives, from %s on; 95 %% limits are shaded.", points[0].Date)
 }
 
 func (m *Maker) chargeTable(points []usage.ChargePoint) Table {
-	t := Table{Caption: "Charge left by date", Head: []string{"Date", "Left, %", "95 % limits"}, Rows: [][]string{}}
+	t := Table{Caption: m.Words.Say("Charge left by date"), Head: []string{m.Words.Say("Date"), m.Words.Say("Left, %"), m.Words.Say(limitsOf95)}, Rows: [][]string{}}
 	for _, p := range points {
-		t.Rows = append(t.Rows, []string{m.date(p.Date), grouped(p.Value), fmt.Sprintf("%s to %s", grouped(p.Low), grouped(p.High))})
+		t.Rows = append(t.Rows, []string{m.Words.Date(p.Date), whole(m.Words, p.Value), m.Words.Say(fromTo, whole(m.Words, p.Low), whole(m.Words, p.High))})
 	}
 	return t
 }
 
 func (m *Maker) charge(points []usage.ChargePoint, today usage.Date, f frame) drawing {
 	if len(points) == 0 {
-		return upright([]bar{{}}, nil, "% left", "", f)
+		return upright(m.Words, []bar{{}}, nil, perCentLeft, "", f)
 	}
 	first, last := points[0].Date, points[len(points)-1].Date
-	s := span{monday: first, days: make([]usage.Day, int(last-first)+1), last: int(last - first)}
+	s := span{begin: first, days: make([]usage.Day, int(last-first)+1), last: int(last - first)}
 	for i := range s.days {
 		s.days[i].Date = first + usage.Date(i)
 	}
 	length := float64(len(s.days))
 	c := charts.NewLine()
-	c.SetGlobalOptions(charts.WithAnimation(false), gridOf(f), charts.WithXAxisOpts(bottomAxis(length)), charts.WithYAxisOpts(valueAxisY(scale{100, 25})))
+	c.SetGlobalOptions(charts.WithAnimation(false), gridOf(f), charts.WithXAxisOpts(bottomAxis(length)), charts.WithYAxisOpts(valueAxisY(chargeScale)))
 	data := []opts.LineData{}
 	for _, p := range points {
 		data = append(data, opts.LineData{Value: []float64{float64(p.Date - first), p.Value}})
@@ -82,19 +86,20 @@ func (m *Maker) charge(points []usage.ChargePoint, today usage.Date, f frame) dr
 	c.Validate()
 	o := optionOf(c.JSON())
 	labelAt(o, "xAxis", m.timeTicks(s, f))
+	numberAt(m.Words, o, "yAxis", chargeScale)
 	alignEnds(o)
-	keys := []key{{swatchBlock(draw.Pale), "95 % limits"}}
+	keys := []key{{swatchBlock(draw.Pale), m.Words.Say(limitsOf95)}}
 	shapes := []any{band(points, f)}
 	tips := Tips{}
 	for i, p := range points[:max(0, len(points)-1)] {
-		tips.Items = append(tips.Items, Tip{Box: [4]float64{float64(p.Date - first), float64(points[i+1].Date - first), 0, 100}, Head: m.date(p.Date), Says: pointLines(p)})
+		tips.Items = append(tips.Items, Tip{Box: [4]float64{float64(p.Date - first), float64(points[i+1].Date - first), 0, 100}, Head: m.Words.Date(p.Date), Says: pointLines(m.Words, p)})
 	}
 	if today >= first && today <= last {
 		x := float64(f.left) + f.plotWidth()*float64(today-first)/length
 		shapes = append(shapes, lineAt(x, float64(f.top), x, float64(f.height-f.bottom), draw.Brick))
-		keys = append(keys, key{func(x, y float64) []any { return []any{lineAt(x+9, y-6, x+9, y+6, draw.Brick)} }, "today"})
+		keys = append(keys, key{func(x, y float64) []any { return []any{lineAt(x+9, y-6, x+9, y+6, draw.Brick)} }, m.Words.Say("today")})
 	}
-	o["graphic"] = append(tied(shapes), head(f, "% left", keys)...)
+	o["graphic"] = append(tied(shapes), head(f, m.Words.Say(perCentLeft), keys)...)
 	if len(tips.Items) > 0 {
 		o[tipsKey] = tips
 	}

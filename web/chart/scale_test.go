@@ -8,6 +8,7 @@ import (
 	"pgregory.net/rapid"
 
 	"doorleaf/usage"
+	"doorleaf/web/words"
 )
 
 func TestNiceScale(t *testing.T) {
@@ -65,10 +66,10 @@ func TestNumbers(t *testing.T) {
 		{9.96, "10", "9.96"}, {42.4, "42", "42.4"}, {999.6, "1,000", "1,000"}, {1234567, "1,234,567", "1,234,567"},
 	}
 	for _, tt := range tests {
-		if got := short(tt.v); got != tt.short {
+		if got := short(words.English, tt.v); got != tt.short {
 			t.Errorf("short(%v) = %s, want %s", tt.v, got, tt.short)
 		}
-		if got := exact(tt.v); got != tt.exact {
+		if got := exact(words.English, tt.v); got != tt.exact {
 			t.Errorf("exact(%v) = %s, want %s", tt.v, got, tt.exact)
 		}
 	}
@@ -80,7 +81,7 @@ func TestCovered(t *testing.T) {
 		want  string
 	}{{0, "no time"}, {0.5, "less than an hour"}, {1, "1 hour"}, {47, "47 hours"}, {48, "2 days"}, {24 * 1234, "1,234 days"}}
 	for _, tt := range tests {
-		if got := covered(tt.hours); got != tt.want {
+		if got := words.English.Say("%s", covered(tt.hours)); got != tt.want {
 			t.Errorf("covered(%v) = %q, want %q", tt.hours, got, tt.want)
 		}
 	}

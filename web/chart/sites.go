@@ -2,10 +2,10 @@ package chart
 
 import (
 	"context"
-	"fmt"
 	"unicode/utf8"
 
 	"doorleaf/usage"
+	"doorleaf/web/words"
 )
 
 // SiteRate is what a figure of sites side by side shows of one.
@@ -38,38 +38,38 @@ func (m *Maker) BySite(ctx context.Context, id, span string, sites []SiteRate) (
 	}
 	f := Figure{
 		ID:    id,
-		Title: siteTitle(bars),
-		Says: fmt.Sprintf("Visits a week at each box in %s, estimated from %s, with 95 %% limits; all on one scale.",
-			span, counted(visits, "counted visit")),
-		Table: tableOf("Visits a week by box, "+span, "Box", "Visits a week, estimated", bars),
+		Title: siteTitle(m.Words, bars),
+		Says: m.Words.Say("Visits a week at each box in %s, estimated from %s, with 95 %% limits; all on one scale.",
+			span, words.Count(visits, "counted visit", "counted visits")),
+		Table: tableOf(m.Words, m.Words.Say("Visits a week by box, %s", span), "Box", "Visits a week, estimated", bars),
 	}
 	if !anyCovered(bars) {
-		f.Says = nothingSays
+		f.Says = m.Words.Say(nothingSays)
 	}
 	return m.draw(ctx, f,
-		siteRows(bars, nameWide, frame{wideWidth, 0, 150, 34, 56, 26}),
-		siteRows(bars, nameNarrow, frame{narrowWidth, 0, 92, 50, 44, 26}))
+		siteRows(m.Words, bars, nameWide, frame{wideWidth, 0, 150, 34, 56, 26}),
+		siteRows(m.Words, bars, nameNarrow, frame{narrowWidth, 0, 92, 50, 44, 26}))
 }
 
-func siteTitle(bars []bar) string {
+func siteTitle(w *words.Words, bars []bar) string {
 	l := leadOf(bars)
 	switch {
 	case l.top < 0:
-		return nothing
+		return w.Say(nothing)
 	case bars[l.top].visits == 0:
-		return "No visits at any box"
+		return w.Say("No visits at any box")
 	case len(bars) == 1:
-		return "Visits a week at the one box"
+		return w.Say("Visits a week at the one box")
 	case len(l.peers) == 1:
-		return bars[l.top].label + " is the busiest"
+		return w.Say("%s is the busiest", bars[l.top].label)
 	case len(l.peers) <= 3:
-		return "Busiest: " + l.names(bars)
+		return w.Say("Busiest: %s", l.names(w, bars))
 	}
-	return "No box clearly stands out"
+	return w.Say("No box clearly stands out")
 }
 
 // siteRows draws a row a site, its name cut to so many letters.
-func siteRows(bars []bar, letters int, f frame) drawing {
+func siteRows(w *words.Words, bars []bar, letters int, f frame) drawing {
 	if len(bars) == 0 {
 		bars = []bar{{}}
 	}
@@ -79,7 +79,7 @@ func siteRows(bars []bar, letters int, f frame) drawing {
 		short[i] = b
 	}
 	f.height = f.top + f.bottom + 28*len(short)
-	return sideways(short, "visits a week", "under a week", f)
+	return sideways(w, short, visitsAWeek, "under a week", f)
 }
 
 // cut shortens a name to so many letters.

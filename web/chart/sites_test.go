@@ -20,8 +20,8 @@ func TestSiteTitles(t *testing.T) {
 		sites []SiteRate
 		want  string
 	}{
-		{nil, nothing},
-		{[]SiteRate{{Name: "Mill"}}, nothing},
+		{nil, string(nothing)},
+		{[]SiteRate{{Name: "Mill"}}, string(nothing)},
 		{[]SiteRate{siteRate("Mill", 80, 10)}, "Visits a week at the one box"},
 		{[]SiteRate{siteRate("Mill", 0, 10), siteRate("Quay", 0, 10)}, "No visits at any box"},
 		{[]SiteRate{siteRate("Mill", 80, 10), siteRate("Quay", 400, 10), {Name: "New"}}, "Quay is the busiest"},

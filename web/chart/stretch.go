@@ -2,7 +2,6 @@ package chart
 
 import (
 	"context"
-	"fmt"
 	"math"
 	"slices"
 
@@ -11,6 +10,7 @@ import (
 
 	"doorleaf/usage"
 	"doorleaf/web/draw"
+	"doorleaf/web/words"
 )
 
 // How many days a figure of a stretch shows on either side of it: three weeks,
@@ -20,12 +20,11 @@ const (
 	mostAround  = 91
 )
 
-// StretchWindow returns the dates, Monday to Sunday, that Stretch shows for a
+// StretchWindow returns the dates, whole weeks of the region, that Stretch shows for a
 // stretch from from to to, both included: some weeks before it and after it.
-func StretchWindow(from, to usage.Date) (first, last usage.Date) {
+func StretchWindow(w *words.Words, from, to usage.Date) (first, last usage.Date) {
 	around := min(max(leastAround, (to-from+1)/2), mostAround)
-	first, last = from-around, to+around
-	return first - usage.Date(first.Weekday()-1), last + usage.Date(7-last.Weekday())
+	return weekBegin(w, from-around), weekBegin(w, to+around) + 6
 }
 
 // Stretch draws the visits of each day around the dates from and to, both
@@ -35,13 +34,12 @@ func StretchWindow(from, to usage.Date) (first, last usage.Date) {
 // Where the days are too many for the width, a bar stands for whole weeks.
 func (m *Maker) Stretch(ctx context.Context, id string, days []usage.Day, from, to usage.Date) (Figure, error) {
 	to = max(from, to)
-	first, last := StretchWindow(from, to)
-	s := shaded{span: spanBetween(days, first, last), from: int(from - first), to: int(to-first) + 1}
+	first, last := StretchWindow(m.Words, from, to)
+	s := shaded{span: m.spanBetween(days, first, last), from: int(from - first), to: int(to-first) + 1}
 	f := Figure{
 		ID:    id,
-		Title: s.title(),
-		Says: fmt.Sprintf("Visits counted a day, %s to %s; %s shaded.",
-			m.date(first), m.date(last), m.shadedWords(from, to)),
+		Title: s.title(m.Words),
+		Says:  stretchSays(m.Words, first, last, from, to),
 		Table: m.dayTable(s),
 	}
 	return m.draw(ctx, f,
@@ -56,36 +54,35 @@ type shaded struct {
 }
 
 // title compares the stretch with the days around it.
-func (s shaded) title() string {
+func (s shaded) title(w *words.Words) string {
 	inside, _ := sumOf(s.days[s.from:s.to])
 	before, hoursBefore := sumOf(s.days[:s.from])
 	after, hoursAfter := sumOf(s.days[s.to:])
-	title := fmt.Sprintf("%s in %s", counted(inside, "visit"), counted(int64(s.to-s.from), "day"))
 	if hours := hoursBefore + hoursAfter; hours > 0 {
-		title += fmt.Sprintf(", %s in %s around", grouped(float64(before+after)), covered(hours))
+		return w.Say("%s in %s, %s in %s around", visitsOf(inside), daysOf(s.to-s.from), w.Number(before+after), covered(hours))
 	}
-	return title
+	return w.Say("%s in %s", visitsOf(inside), daysOf(s.to-s.from))
 }
 
 func sumOf(days []usage.Day) (visits int64, exposureH float64) {
 	return span{days: days}.sum()
 }
 
-func (m *Maker) shadedWords(from, to usage.Date) string {
+func stretchSays(w *words.Words, first, last, from, to usage.Date) string {
 	if from == to {
-		return m.date(from) + " is"
+		return w.Say("Visits counted a day, %s to %s; %s is shaded.", first, last, from)
 	}
-	return fmt.Sprintf("the %s from %s to %s are", counted(int64(to-from+1), "day"), m.date(from), m.date(to))
+	return w.Say("Visits counted a day, %s to %s; the %s from %s to %s are shaded.", first, last, daysOf(int(to-from)+1), from, to)
 }
 
 func (m *Maker) dayTable(s shaded) Table {
-	t := Table{Caption: "Visits by day", Head: []string{"Day", "Visits counted", "Hours covered"}, Rows: [][]string{}}
+	t := Table{Caption: m.Words.Say("Visits by day"), Head: []string{m.Words.Say("Day"), m.Words.Say("Visits counted"), m.Words.Say("Hours covered")}, Rows: [][]string{}}
 	for i, d := range s.days {
-		name := m.date(d.Date)
+		name := m.Words.Date(d.Date)
 		if i >= s.from && i < s.to {
-			name += " (shaded)"
+			name = m.Words.Say("%s (shaded)", name)
 		}
-		t.Rows = append(t.Rows, []string{name, grouped(float64(d.Visits)), hoursCell(float64(d.ExposureS) / 3600)})
+		t.Rows = append(t.Rows, []string{name, m.Words.Number(int64(d.Visits)), hoursCell(m.Words, float64(d.ExposureS)/3600)})
 		t.Visits = append(t.Visits, visitsFrom(d.Date, d.Date))
 		if m.link != nil {
 			t.Links = append(t.Links, m.link(visitsFrom(d.Date, d.Date)))
@@ -132,24 +129,25 @@ func (m *Maker) stretch(s shaded, f frame) drawing {
 	c.Validate()
 	o := optionOf(c.JSON())
 	labelAt(o, "xAxis", m.timeTicks(s.span, f))
+	numberAt(m.Words, o, "yAxis", scale)
 	alignEnds(o)
-	unit := "visits counted a day"
+	unit := m.Words.Say("visits counted a day")
 	if n > 1 {
-		unit = fmt.Sprintf("visits counted in %d days", n)
+		unit = m.Words.Say("visits counted in %d days", n)
 	}
-	o["graphic"] = append(tied(s.shade(f)), head(f, unit, s.keys(bars))...)
-	s.addMarks(o, bars, n, scale)
+	o["graphic"] = append(tied(s.shade(f)), head(f, unit, s.keys(m.Words, bars))...)
+	s.addMarks(m.Words, o, bars, n, scale)
 	addZoom(o, m.zoomLevels(s.span, f)...)
 	return drawing{o, f.width, f.height}
 }
 
-func (s shaded) keys(bars []bar) []key {
-	keys := []key{{swatchShade, "in question"}}
+func (s shaded) keys(w *words.Words, bars []bar) []key {
+	keys := []key{{swatchShade, w.Say("in question")}}
 	if slices.ContainsFunc(bars, func(b bar) bool { return b.thin && (b.rate != nil || b.visits > 0) }) {
-		keys = append(keys, key{swatchBlock(draw.Pale), "partly covered"})
+		keys = append(keys, key{swatchBlock(draw.Pale), w.Say(partlyCovered)})
 	}
 	if len(s.stretches(isGap)) > 0 {
-		keys = append(keys, key{swatchHatch, "not covered"})
+		keys = append(keys, key{swatchHatch, w.Say(notCovered)})
 	}
 	return keys
 }

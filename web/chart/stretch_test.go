@@ -10,13 +10,14 @@ import (
 	"pgregory.net/rapid"
 
 	"doorleaf/usage"
+	"doorleaf/web/words"
 )
 
 func TestStretchWindowIsWholeWeeksAround(t *testing.T) {
 	rapid.Check(t, func(t *rapid.T) {
 		from := usage.Date(rapid.IntRange(0, 30000).Draw(t, "from"))
 		to := from + usage.Date(rapid.IntRange(0, 1000).Draw(t, "days"))
-		first, last := StretchWindow(from, to)
+		first, last := StretchWindow(words.English, from, to)
 		if first.Weekday() != 1 || last.Weekday() != 7 || (last-first+1)%7 != 0 {
 			t.Fatalf("StretchWindow(%s, %s) = %s, %s, want a Monday and a Sunday", from, to, first, last)
 		}
@@ -31,7 +32,7 @@ func TestStretchWindowIsWholeWeeksAround(t *testing.T) {
 func TestStretchShowsTheQuietWeek(t *testing.T) {
 	from := usage.DateOf(2025, time.May, 14)
 	to := from + 6
-	first, last := StretchWindow(from, to)
+	first, last := StretchWindow(words.English, from, to)
 	var days []usage.Day
 	for d := first; d <= last; d++ {
 		if d == first+2 { // one day without coverage

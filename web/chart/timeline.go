@@ -12,61 +12,67 @@ import (
 
 	"doorleaf/usage"
 	"doorleaf/web/draw"
+	"doorleaf/web/words"
 )
 
-// Timeline draws the visits of each week (Monday to Sunday) from the first day
-// to the last, with the coverage below and stretches without coverage hatched.
+// Timeline draws the visits of each week, which begins on the region's first day,
+// from the first day to the last, with the coverage below and stretches without coverage hatched.
 // The days may come in any order; dates that are missing have no coverage. What
 // is drawn is counted, not estimated: a week that was covered in part has a
 // paler bar. Where the weeks are too many for the width, a bar stands for
 // several.
 func (m *Maker) Timeline(ctx context.Context, id string, days []usage.Day) (Figure, error) {
-	s := spanOf(days)
+	s := m.spanOf(days)
 	f := Figure{
 		ID:    id,
 		Title: m.timelineTitle(s),
 		Says:  m.timelineSays(s),
-		Table: m.weekTable(s, "Visits by week"),
+		Table: m.weekTable(s, m.Words.Say("Visits by week")),
 	}
 	return m.draw(ctx, f,
 		m.timeline(s, frame{wideWidth, 270, 44, 34, 6, 42}),
 		m.timeline(s, frame{narrowWidth, 260, 40, 68, 6, 42}))
 }
 
-// A span is the days from a Monday to a Sunday, none missing.
+// A span is the days of some weeks on end, none missing.
 type span struct {
-	monday      usage.Date  // of the first week
+	begin       usage.Date  // first day of the first week
 	days        []usage.Day // whole weeks
 	first, last int         // index of the first and last day that was given; last < first: none was
 }
 
-// spanOf lays days out from the Monday on or before the first to the Sunday on
-// or after the last.
-func spanOf(days []usage.Day) span {
+// spanOf lays days out from the beginning of the first one's week to the end of the
+// last one's.
+func (m *Maker) spanOf(days []usage.Day) span {
 	if len(days) == 0 {
 		return span{last: -1}
 	}
 	byDate := func(a, b usage.Day) int { return int(a.Date - b.Date) }
 	first, last := slices.MinFunc(days, byDate).Date, slices.MaxFunc(days, byDate).Date
-	return spanBetween(days, first, last)
+	return m.spanBetween(days, first, last)
 }
 
 // spanBetween is spanOf for the days from first to last, both included.
-func spanBetween(days []usage.Day, first, last usage.Date) span {
-	monday := first - usage.Date(first.Weekday()-1)
-	s := span{monday: monday, first: int(first - monday), last: int(last - monday)}
+func (m *Maker) spanBetween(days []usage.Day, first, last usage.Date) span {
+	begin := weekBegin(m.Words, first)
+	s := span{begin: begin, first: int(first - begin), last: int(last - begin)}
 	s.days = make([]usage.Day, (s.last/7+1)*7)
 	for i := range s.days {
-		s.days[i].Date = monday + usage.Date(i)
+		s.days[i].Date = begin + usage.Date(i)
 	}
 	for _, d := range days {
 		if d.Date < first || d.Date > last {
 			continue
 		}
-		s.days[d.Date-monday].Visits += d.Visits
-		s.days[d.Date-monday].ExposureS += d.ExposureS
+		s.days[d.Date-begin].Visits += d.Visits
+		s.days[d.Date-begin].ExposureS += d.ExposureS
 	}
 	return s
+}
+
+// weekBegin is the first day of a date's week.
+func weekBegin(w *words.Words, d usage.Date) usage.Date {
+	return d - usage.Date((d.Weekday()-w.Region().FirstDay+7)%7)
 }
 
 // weeks returns a bar for every n weeks: its visits as they were counted, with
@@ -89,10 +95,10 @@ func (m *Maker) weeks(s span, n int) (bars []bar) {
 func (m *Maker) daysBar(days []usage.Day, unitH, phi float64) bar {
 	visits, exposure := sumOf(days)
 	first, last := days[0].Date, days[len(days)-1].Date
-	b := bar{label: m.date(first), visits: visits, exposureH: exposure, unitH: unitH, which: visitsFrom(first, last)}
+	b := bar{label: m.Words.Date(first), visits: visits, exposureH: exposure, unitH: unitH, which: visitsFrom(first, last)}
 	b.rate = usage.DispersedRate(visits, exposure/unitH, max(phi, usage.WholeDispersion(days, m.days)), usage.Confidence)
 	if last > first {
-		b.label += " to " + m.date(last)
+		b.label = m.Words.Say(fromTo, first, last)
 	}
 	return b
 }
@@ -127,61 +133,50 @@ func (m *Maker) timelineTitle(s span) string {
 	visits, exposure := s.sum()
 	switch {
 	case s.last < s.first || exposure == 0 && visits == 0:
-		return nothing
+		return m.Words.Say(nothing)
 	case s.first == s.last:
-		return fmt.Sprintf("%s on %s", counted(visits, "visit"), m.date(s.days[s.first].Date))
+		return m.Words.Say("%s on %s", visitsOf(visits), s.days[s.first].Date)
 	}
-	y1, m1, _ := s.days[s.first].Date.YMD()
-	y2, m2, _ := s.days[s.last].Date.YMD()
-	if y1 == y2 && m1 == m2 {
-		return fmt.Sprintf("%s in %s %d", counted(visits, "visit"), m.Words.Months[m1-1], y1)
+	first, last := usage.MonthOf(s.days[s.first].Date), usage.MonthOf(s.days[s.last].Date)
+	if first == last {
+		year, month := first.YM()
+		return m.Words.Say("%s in %s %d", visitsOf(visits), m.Words.Month(month), year)
 	}
-	return fmt.Sprintf("%s from %s %d to %s %d", counted(visits, "visit"), m.Words.Months[m1-1], y1, m.Words.Months[m2-1], y2)
+	return m.Words.Say("%s from %s to %s", visitsOf(visits), m.Words.MonthOf(first), m.Words.MonthOf(last))
 }
 
 func (m *Maker) timelineSays(s span) string {
 	visits, exposure := s.sum()
 	if exposure == 0 && visits == 0 {
-		return nothingSays
+		return m.Words.Say(nothingSays)
 	}
-	says := fmt.Sprintf("Visits counted over %s of recording", covered(exposure))
 	gaps, lost := s.stretches(isGap), 0
 	for _, g := range gaps {
 		lost += g[1] - g[0]
 	}
 	switch {
 	case exposure == 0 || len(gaps) == 0:
+		return m.Words.Say("Visits counted over %s of recording.", covered(exposure))
 	case len(gaps) == 1:
-		says += fmt.Sprintf("; one gap of %s is hatched", counted(int64(lost), "day"))
-	default:
-		says += fmt.Sprintf("; %d gaps, %s together, are hatched", len(gaps), counted(int64(lost), "day"))
+		return m.Words.Say("Visits counted over %s of recording; one gap of %s is hatched.", covered(exposure), daysOf(lost))
 	}
-	return says + "."
+	return m.Words.Say("Visits counted over %s of recording; %d gaps, %s together, are hatched.", covered(exposure), len(gaps), daysOf(lost))
 }
 
 // weekTable is the table of a span by week.
 func (m *Maker) weekTable(s span, caption string) Table {
-	t := Table{Caption: caption, Head: []string{"Week from", "Visits counted", "Hours covered", "Visits a week", "95 % limits"}, Rows: [][]string{}}
+	t := Table{Caption: caption, Head: []string{
+		m.Words.Say("Week from"), m.Words.Say("Visits counted"), m.Words.Say("Hours covered"), m.Words.Say("Visits a week"), m.Words.Say(limitsOf95),
+	}, Rows: [][]string{}}
 	for i, b := range m.weeks(s, 1) {
-		rate, limits := rateCells(b.rate)
-		t.Rows = append(t.Rows, []string{m.date(s.monday + usage.Date(7*i)), grouped(float64(b.visits)), hoursCell(b.exposureH), rate, limits})
+		rate, limits := rateCells(m.Words, b.rate)
+		t.Rows = append(t.Rows, []string{m.Words.Date(s.begin + usage.Date(7*i)), m.Words.Number(b.visits), hoursCell(m.Words, b.exposureH), rate, limits})
 		t.Visits = append(t.Visits, b.which)
 		if b.href != "" {
 			t.Links = append(t.Links, b.href)
 		}
 	}
 	return t
-}
-
-// date writes a date in words.
-func (m *Maker) date(d usage.Date) string {
-	year, month, dom := d.YMD()
-	return fmt.Sprintf("%d %s %d", dom, m.Words.Months[month-1], year)
-}
-
-func (m *Maker) shortDate(d usage.Date) string {
-	year, month, dom := d.YMD()
-	return fmt.Sprintf("%d %s %d", dom, m.Words.MonthsShort[month-1], year)
 }
 
 // barWeeks is how many weeks a bar of the timeline stands for, so that it is
@@ -197,7 +192,7 @@ func barWeeks(weeks int, room float64) int {
 
 func (m *Maker) timeline(s span, f frame) drawing {
 	if len(s.days) == 0 {
-		return upright([]bar{{}}, nil, "visits counted a week", "", f)
+		return upright(m.Words, []bar{{}}, nil, visitsCountedAWeek, "", f)
 	}
 	n := barWeeks(len(s.days)/7, f.plotWidth())
 	bars := m.weeks(s, n)
@@ -218,23 +213,26 @@ func (m *Maker) timeline(s span, f frame) drawing {
 	c.Validate()
 	o := optionOf(c.JSON())
 	labelAt(o, "xAxis", m.timeTicks(s, f))
+	numberAt(m.Words, o, "yAxis", scale)
 	alignEnds(o)
-	unit := "visits counted a week"
+	unit := m.Words.Say(visitsCountedAWeek)
 	if n > 1 {
-		unit = fmt.Sprintf("visits counted in %d weeks", n)
+		unit = m.Words.Say("visits counted in %d weeks", n)
 	}
-	o["graphic"] = append(head(f, unit, timelineKeys(s, bars)), tied(s.strip(f))...)
-	s.addMarks(o, bars, 7*n, scale)
+	o["graphic"] = append(head(f, unit, timelineKeys(m.Words, s, bars)), tied(s.strip(f))...)
+	s.addMarks(m.Words, o, bars, 7*n, scale)
 	addZoom(o, m.zoomLevels(s, f)...)
 	return drawing{o, f.width, f.height}
 }
 
+const visitsCountedAWeek words.Text = "visits counted a week"
+
 // addMarks makes bars that stand for n days each links of the drawing.
-func (s span) addMarks(o map[string]any, bars []bar, n int, y scale) {
+func (s span) addMarks(w *words.Words, o map[string]any, bars []bar, n int, y scale) {
 	for i := range bars {
-		bars[i].says = bars[i].countedName()
+		bars[i].says = bars[i].countedName(w)
 	}
-	addMarks(o, 0, bars, func(i int) [4]float64 {
+	addMarks(w, o, 0, bars, func(i int) [4]float64 {
 		return [4]float64{float64(n * i), float64(min(n*(i+1), len(s.days))), 0, y.max}
 	})
 }
@@ -270,16 +268,16 @@ func (s span) strip(f frame) (out []any) {
 	return out
 }
 
-func timelineKeys(s span, bars []bar) []key {
+func timelineKeys(w *words.Words, s span, bars []bar) []key {
 	var keys []key
 	if slices.ContainsFunc(bars, func(b bar) bool { return b.thin && (b.rate != nil || b.visits > 0) }) {
-		keys = append(keys, key{swatchBlock(draw.Pale), "partly covered"})
+		keys = append(keys, key{swatchBlock(draw.Pale), w.Say(partlyCovered)})
 	}
 	if len(s.stretches(isGap)) > 0 {
-		keys = append(keys, key{swatchHatch, "not covered"})
+		keys = append(keys, key{swatchHatch, w.Say(notCovered)})
 	}
 	if len(s.stretches(isCovered)) > 0 {
-		keys = append(keys, key{swatchStrip, "covered"})
+		keys = append(keys, key{swatchStrip, w.Say("covered")})
 	}
 	return keys
 }
@@ -292,7 +290,7 @@ func swatchStrip(x, y float64) []any {
 // them where there is room.
 func (m *Maker) timeTicks(s span, f frame) []tick {
 	scale := f.plotWidth() / float64(len(s.days))
-	first, last := m.shortDate(s.days[s.first].Date), m.shortDate(s.days[s.last].Date)
+	first, last := m.Words.DateShort(s.days[s.first].Date), m.Words.DateShort(s.days[s.last].Date)
 	from, to := textWidth(first)+18, f.plotWidth()-textWidth(last)-18
 	ticks := []tick{{0, first}}
 	if s.first == s.last {
@@ -320,7 +318,7 @@ func (m *Maker) between(s span, f frame) (ticks []tick) {
 		case month == time.January:
 			ticks = append(ticks, tick{float64(i), fmt.Sprint(year)})
 		case len(s.days) < 400:
-			ticks = append(ticks, tick{float64(i), m.Words.Months[month-1]})
+			ticks = append(ticks, tick{float64(i), m.Words.Month(month)})
 		}
 	}
 	return ticks
@@ -340,8 +338,8 @@ const sparkWeeks = 26
 // with the week of last, which is the latest date that can be known (often the
 // last card's), one drawing for every width (144 × 36 CSS px).
 func (m *Maker) WeeksSpark(ctx context.Context, id string, days []usage.Day, last usage.Date) (Figure, error) {
-	sunday := last + usage.Date(7-last.Weekday())
-	s := spanBetween(days, sunday-7*sparkWeeks+1, sunday)
+	end := weekBegin(m.Words, last) + 6
+	s := m.spanBetween(days, end-7*sparkWeeks+1, end)
 	bars := m.weeks(s, 1)
 	visits, exposure := s.sum()
 	for i := range bars {
@@ -351,12 +349,12 @@ func (m *Maker) WeeksSpark(ctx context.Context, id string, days []usage.Day, las
 	}
 	f := Figure{
 		ID:    id,
-		Title: fmt.Sprintf("%s in %d weeks", counted(visits, "visit"), sparkWeeks),
-		Says:  fmt.Sprintf("Visits counted a week up to %s, in %s of recording.", m.date(last), covered(exposure)),
-		Table: m.weekTable(s, fmt.Sprintf("Visits by week, %d weeks up to %s", sparkWeeks, m.date(last))),
+		Title: m.Words.Say("%s in %d weeks", visitsOf(visits), sparkWeeks),
+		Says:  m.Words.Say("Visits counted a week up to %s, in %s of recording.", last, covered(exposure)),
+		Table: m.weekTable(s, m.Words.Say("Visits by week, %d weeks up to %s", sparkWeeks, last)),
 	}
 	if exposure == 0 && visits == 0 {
-		f.Title, f.Says = nothing, fmt.Sprintf("No time has been covered in the %d weeks up to %s.", sparkWeeks, m.date(last))
+		f.Title, f.Says = m.Words.Say(nothing), m.Words.Say("No time has been covered in the %d weeks up to %s.", sparkWeeks, last)
 	}
 	return m.draw(ctx, f, spark(bars))
 }

@@ -26,10 +26,10 @@ func (m *Maker) HoursTogether(ctx context.Context, sides []HourSide) ([]Figure, 
 	for i, s := range sides {
 		f := Figure{
 			ID: s.ID, Title: s.Name,
-			Says:  hourTitle(bars[i]) + ". " + patternSays("Visits an hour by hour of the day", s.Pattern),
-			Table: tableOf("Visits by hour of the day, "+s.Name, "Hour", "Visits an hour", bars[i]),
+			Says:  hourTitle(m.Words, bars[i]) + ". " + patternSays(m.Words, "Visits an hour by hour of the day", s.Pattern),
+			Table: tableOf(m.Words, m.Words.Say("Visits by hour of the day, %s", s.Name), "Hour", "Visits an hour", bars[i]),
 		}
-		drawn := uprightOn(common, bars[i], hourTicks(6), "visits an hour", "", frame{narrowWidth, 230, 36, 50, 16, 30})
+		drawn := uprightOn(m.Words, common, bars[i], hourTicks(m.Words, 6), visitsAnHour, "", frame{narrowWidth, 230, 36, 50, 16, 30})
 		var err error
 		if figures[i], err = m.draw(ctx, f, drawn); err != nil {
 			return nil, err

@@ -7,6 +7,7 @@ import (
 	"slices"
 
 	"doorleaf/usage"
+	"doorleaf/web/words"
 )
 
 // WriteCSV writes the table of sites of a season: a row a site, and one without a
@@ -21,7 +22,7 @@ func WriteCSV(w io.Writer, s Season) error {
 	if err != nil {
 		return err
 	}
-	for _, row := range seasonRows(s) {
+	for _, row := range seasonRows(words.English, s) {
 		if err := out.row(row); err != nil {
 			return err
 		}
@@ -133,19 +134,19 @@ func figureCells(f usage.SeasonFigures) []cell {
 }
 
 // seasonRows are the rows of sitesOfSeason.
-func seasonRows(s Season) [][]cell {
+func seasonRows(w *words.Words, s Season) [][]cell {
 	var rows [][]cell
 	for _, site := range s.reported() {
 		rows = append(rows, append([]cell{s.Name, site.Code, site.Name}, figureCells(site.Figures)...))
 	}
 	if !s.OneSite {
-		rows = append(rows, append([]cell{s.Name, "", networkName}, figureCells(s.Network)...))
+		rows = append(rows, append([]cell{s.Name, "", w.Say(networkName)}, figureCells(s.Network)...))
 	}
 	return rows
 }
 
 // networkName stands where a site has its name.
-const networkName = "The network"
+const networkName words.Text = "The network"
 
 // reported are the sites that the report is about.
 func (s Season) reported() []Site {

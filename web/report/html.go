@@ -7,14 +7,34 @@ import (
 	"fmt"
 	"html/template"
 	"io"
+	"sync"
 
 	"doorleaf/web"
+	"doorleaf/web/words"
 )
 
 //go:embed print.html
 var printPage string
 
-var printTemplate = template.Must(template.New("print").Funcs(template.FuncMap{"visible": web.Visible}).Parse(printPage))
+// printTemplates are the page in the languages that were asked for.
+var printTemplates sync.Map // usage.Region to *template.Template
+
+// printTemplate is the page in a language.
+func printTemplate(w *words.Words) (*template.Template, error) {
+	if t, ok := printTemplates.Load(w.Region()); ok {
+		return t.(*template.Template), nil
+	}
+	source, err := w.Template("print", printPage)
+	if err != nil {
+		return nil, err
+	}
+	t, err := template.New("print").Funcs(template.FuncMap{"visible": web.Visible, "language": w.Language}).Parse(source)
+	if err != nil {
+		return nil, err
+	}
+	printTemplates.Store(w.Region(), t)
+	return t, nil
+}
 
 // Style says where a report's page has its style sheet from: an address on the
 // server that serves it, or, in a file that must stand alone, the sheet itself.
@@ -42,8 +62,12 @@ func WriteHTML(ctx context.Context, w io.Writer, s Season, style Style, d Drawin
 	if style.Href == "" {
 		page.Sheet = template.CSS(style.Sheet) // our own file
 	}
+	t, err := printTemplate(s.words())
+	if err != nil {
+		return fmt.Errorf("write report page: %w", err)
+	}
 	var b bytes.Buffer
-	if err := printTemplate.Execute(&b, page); err != nil {
+	if err := t.Execute(&b, page); err != nil {
 		return fmt.Errorf("write report page: %w", err)
 	}
 	_, err = b.WriteTo(w)

@@ -344,7 +344,7 @@ func packageSays(coarse int64, note string) string {
 func (t *table) describe(coarse bool) map[string]any {
 	var fields []any
 	for _, c := range t.columns {
-		f := map[string]any{"name": c.name, "type": c.kind, "description": c.says}
+		f := map[string]any{"name": c.name, "type": c.kind, "description": c.english()}
 		if unit := c.unit(); unit != "" {
 			f["unit"] = unit
 		}

@@ -9,6 +9,8 @@ import (
 	"unicode/utf8"
 
 	"codeberg.org/go-pdf/fpdf"
+
+	"doorleaf/web/words"
 )
 
 // Paper is a size of paper.
@@ -91,6 +93,7 @@ func WritePDF(ctx context.Context, w io.Writer, s Season, on Paper, d Drawing) e
 // next thing begins, mm from the upper edge.
 type layout struct {
 	*pen
+	words  *words.Words
 	doc    *document
 	left   float64
 	bottom float64 // the lowest that text may reach
@@ -108,7 +111,7 @@ func newLayout(doc *document, s Season, on Paper) (*layout, error) {
 	pdf.SetSubject(basic(doc.Subject), true)
 	pdf.SetCreator("Doorleaf", true)
 	pdf.SetProducer("Doorleaf", true)
-	pdf.SetLang("en")
+	pdf.SetLang(s.words().Language())
 	pdf.SetDisplayMode("fullpage", "continuous")
 	pdf.SetAutoPageBreak(false, 0)
 	pdf.SetMargins(0, 0, 0)
@@ -117,7 +120,7 @@ func newLayout(doc *document, s Season, on Paper) (*layout, error) {
 		return nil, err
 	}
 	wide, high := pdf.GetPageSize()
-	return &layout{pen: p, doc: doc, left: (wide - across) / 2, bottom: high - lowEdge}, nil
+	return &layout{pen: p, words: s.words(), doc: doc, left: (wide - across) / 2, bottom: high - lowEdge}, nil
 }
 
 // all lays the whole document out.
@@ -171,8 +174,8 @@ func (l *layout) edges() {
 		l.SetFillColor(255, 255, 255) // else the library takes this page's colour to be the last page's
 		foot := high - 11
 		l.rule(l.left, foot-4.5, across, 0.15, inkRule)
-		l.write(l.left, foot, "Doorleaf · made on "+l.doc.Made, styleFine)
-		l.writeRight(l.left+across, foot, fmt.Sprintf("%d of %d", n, all), styleFine)
+		l.write(l.left, foot, l.words.Say("Doorleaf · made on %s", l.doc.Made), styleFine)
+		l.writeRight(l.left+across, foot, l.words.Say("%d of %d", n, all), styleFine)
 		if n > 1 {
 			head := l.shortened(l.doc.Subject, styleFine, across*0.6)
 			l.write(l.left, headLevel, l.doc.Season, styleFine)

@@ -15,11 +15,11 @@ func (l *layout) pageOne() {
 	_, err := l.paint(leaf, l.left, 15, 8)
 	l.keep(err)
 	l.write(l.left+10.5, 20.8, web.Program, styleSite)
-	l.writeRight(l.left+across, 20.8, "Season report", styleFine)
+	l.writeRight(l.left+across, 20.8, l.words.Say("Season report"), styleFine)
 	l.rule(l.left, 26, across, 0.25, inkFaint)
 	l.rule(l.left, 26.8, across, 0.25, inkFaint)
 	l.y = 31
-	l.mark("The season in short", 0)
+	l.mark(l.words.Say("The season in short"), 0)
 	l.y += l.lines(l.left, l.y, d.Season, styleTitle, across) + 0.5
 	l.y += l.lines(l.left, l.y, d.Subject, styleSubject, across) + 4
 	for i, s := range d.Sentence {
@@ -126,7 +126,7 @@ func (l *layout) siteTable() {
 		l.newPage()
 	}
 	if p := l.doc.SideBy; p != nil {
-		l.mark("The boxes side by side", 0)
+		l.mark(l.words.Say("The boxes side by side"), 0)
 		l.picture(*p)
 	}
 	l.sheet(l.doc.Sites, true)
@@ -137,7 +137,7 @@ func (l *layout) own() {
 	for i, p := range l.doc.Own {
 		if i == 0 {
 			l.newPage()
-			l.mark("By hour and by week", 0)
+			l.mark(l.words.Say("By hour and by week"), 0)
 		}
 		l.picture(p)
 	}
@@ -152,7 +152,7 @@ func (l *layout) sites() {
 		}
 		l.room(h)
 		if i == 0 {
-			l.mark("Site by site", 0)
+			l.mark(l.words.Say("Site by site"), 0)
 		}
 		l.site(part, true)
 	}
@@ -225,8 +225,8 @@ func (l *layout) pair(pictures []picture, write bool) (h float64) {
 
 // closing says how it was counted, in a box, and what to take care of.
 func (l *layout) closing() {
-	l.boxed("How it was counted", l.doc.Counted)
-	l.boxed("Take care", l.doc.Cautions)
+	l.boxed(l.words.Say(titleCounted), l.doc.Counted)
+	l.boxed(l.words.Say(titleCare), l.doc.Cautions)
 }
 
 // boxed writes short notes beside a green line.

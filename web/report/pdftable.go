@@ -1,5 +1,10 @@
 package report
 
+import (
+	"slices"
+	"strings"
+)
+
 // A table is ruled as on the pages: a double line below its head, a thin one below
 // each row.
 const (
@@ -27,6 +32,7 @@ func (l *layout) sheet(t *sheet, section bool) {
 	if t == nil {
 		return
 	}
+	t = l.fitted(t)
 	rows := make([]laidRow, len(t.Rows))
 	for i, r := range t.Rows {
 		rows[i] = l.layRow(t, r)
@@ -58,6 +64,29 @@ func (l *layout) sheet(t *sheet, section bool) {
 		l.y += l.lines(l.left, l.y, t.Note, styleFine, across)
 	}
 	l.y += 6
+}
+
+// leastFirst is how narrow the first column may get, mm.
+const leastFirst = 30
+
+// fitted is a table whose columns of figures hold every word of their heads whole: what
+// a column lacks for the longest is taken from the first.
+func (l *layout) fitted(t *sheet) *sheet {
+	fit := *t
+	fit.Columns = slices.Clone(t.Columns)
+	for i := 1; i < len(fit.Columns); i++ {
+		c := &fit.Columns[i]
+		if !c.Right {
+			continue
+		}
+		for _, word := range strings.Fields(c.Head) {
+			lack := min(l.measure(word, styleHead)+gutter+0.1-c.Width, fit.Columns[0].Width-leastFirst)
+			if lack > 0 {
+				c.Width, fit.Columns[0].Width = c.Width+lack, fit.Columns[0].Width-lack
+			}
+		}
+	}
+	return &fit
 }
 
 // rows writes a row, over several pages where it is higher than one.

@@ -82,7 +82,8 @@ func (k sketch) finish(ctx context.Context) error {
 
 // sketches are the pictures of a document, which gets room for them.
 func (d Drawing) sketches(doc *document, s Season) (out []sketch) {
-	wide, narrow := d.Charts.OnPaper(chart.WideOnly), d.Charts.OnPaper(chart.NarrowOnly)
+	charts := d.Charts.In(s.words())
+	wide, narrow := charts.OnPaper(chart.WideOnly), charts.OnPaper(chart.NarrowOnly)
 	if s.Pattern.ExposureH > 0 {
 		doc.Picture = &picture{}
 		out = append(out, sketch{doc.Picture, "hours of the week", func(ctx context.Context) (chart.Figure, error) {

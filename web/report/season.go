@@ -3,13 +3,19 @@
 // same bytes, but for the day on which they were made.
 package report
 
-import "doorleaf/usage"
+import (
+	"cmp"
+
+	"doorleaf/usage"
+	"doorleaf/web/words"
+)
 
 // Season is all that a season report says.
 type Season struct {
-	Name      string // as in the address: 2026-summer
-	Title     string // as people say it: summer 2026
-	Called    string // the name of the network; "" where it has none
+	Words     *words.Words // what it is written with; nil for words.English
+	Name      string       // as in the address: 2026-summer
+	Title     string       // as people say it: summer 2026
+	Called    string       // the name of the network; "" where it has none
 	Made      usage.Date
 	Network   usage.SeasonFigures
 	Pattern   usage.Pattern // of all sites together
@@ -18,6 +24,9 @@ type Season struct {
 	Sentence  []string      // the season in five sentences or fewer
 	Proposals []Proposal    // what is proposed; empty: nothing is said of it
 }
+
+// words are what the report is written with.
+func (s Season) words() *words.Words { return cmp.Or(s.Words, words.English) }
 
 // Site is one site in a season report.
 type Site struct {

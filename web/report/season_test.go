@@ -6,6 +6,7 @@ import (
 	"testing"
 
 	"doorleaf/usage"
+	"doorleaf/web/words"
 )
 
 func estimateOf(value, low, high float64) *usage.Estimate {
@@ -102,7 +103,7 @@ func TestDatesWords(t *testing.T) {
 		{usage.DateOf(2025, 12, 31), usage.DateOf(2026, 1, 1), "31 December 2025 to 1 January 2026"},
 	}
 	for _, tt := range tests {
-		if got := datesWords(tt.from, tt.to); got != tt.want {
+		if got := datesWords(words.English, tt.from, tt.to); got != tt.want {
 			t.Errorf("datesWords(%s, %s) = %q, want %q", tt.from, tt.to, got, tt.want)
 		}
 	}

@@ -5,8 +5,6 @@ import (
 	"fmt"
 	"slices"
 	"strings"
-	"unicode"
-	"unicode/utf8"
 
 	"doorleaf/usage"
 	"doorleaf/web"
@@ -77,18 +75,19 @@ type sitePart struct {
 }
 
 func documentOf(s Season) *document {
+	w := s.words()
 	d := &document{
-		Title: s.heading(), Season: capital(s.Title), Subject: s.subject(), Made: web.DateWords(s.Made),
+		Title: s.heading(), Season: words.Capital(s.Title), Subject: s.subject(), Made: w.Date(s.Made),
 		Sentence: s.Sentence,
-		Doubtful: s.doubts(), Proposed: s.proposed(), Counted: paperCounted(), Cautions: paperCautions(),
+		Doubtful: s.doubts(), Proposed: s.proposed(), Counted: paperCounted(w), Cautions: paperCautions(w),
 	}
 	if s.Network.Until != nil {
-		d.Key = keyFigures(s.Network, !s.OneSite && len(s.Sites) > 1)
+		d.Key = keyFigures(w, s.Network, !s.OneSite && len(s.Sites) > 1)
 	}
 	if !s.OneSite {
 		d.Sites = s.siteSheet()
 		for _, site := range s.reported() {
-			d.Each = append(d.Each, partOf(site))
+			d.Each = append(d.Each, partOf(w, site))
 		}
 	}
 	d.Done = s.done()
@@ -96,107 +95,98 @@ func documentOf(s Season) *document {
 }
 
 func (s Season) subject() string {
-	called := cmp.Or(web.Visible(s.Called), "The network")
+	w := s.words()
+	called := cmp.Or(web.Visible(s.Called), w.Say(networkName))
 	switch n := len(s.Sites); {
+	case s.OneSite && n > 0 && s.Called != "":
+		return w.Say("%s (%s) of %s", web.Visible(s.Sites[0].Name), s.Sites[0].Code, called)
 	case s.OneSite && n > 0:
-		site := web.Visible(s.Sites[0].Name) + " (" + s.Sites[0].Code + ")"
-		if s.Called != "" {
-			site += " of " + called
-		}
-		return site
+		return w.Say("%s (%s)", web.Visible(s.Sites[0].Name), s.Sites[0].Code)
 	case n == 0:
-		return called + ": no box stands in it"
+		return w.Say("%s: no box stands in it", called)
 	default:
-		return called + ": " + web.Plural(int64(n), "box", "boxes")
+		return w.Say("%s: %s", called, words.Count(int64(n), "box", "boxes"))
 	}
-}
-
-// capital makes the first letter of s a capital.
-func capital(s string) string {
-	r, size := utf8.DecodeRuneInString(s)
-	if size == 0 {
-		return ""
-	}
-	return string(unicode.ToUpper(r)) + s[size:]
 }
 
 // keyFigures are the figures of a season; mean says that rates are those of a mean
 // box of several.
-func keyFigures(f usage.SeasonFigures, mean bool) []figure {
-	at, open := "", "Door open in all"
+func keyFigures(w *words.Words, f usage.SeasonFigures, mean bool) []figure {
+	daily, open := words.Text("Visits a day"), words.Text("Door open in all")
 	if mean {
-		at, open = " at a mean box", open+"; a week at a mean box"
+		daily, open = "Visits a day at a mean box", "Door open in all; a week at a mean box"
 	}
 	return []figure{
-		{"Visits counted", web.WrittenCount(words.English, f)},
-		{"Estimated for all " + web.Plural(int64(f.Days), "day", "days"), web.WrittenEstimate(words.English, f.Estimated)},
-		{"Visits a day" + at, web.WrittenEstimate(words.English, f.PerDay)},
-		{"Against last year", web.WrittenRatio(words.English, f.RatioToLast)},
-		{"In the dark", web.WrittenShare(words.English, f.DarkShare)},
-		{open, web.WrittenOpen(words.English, f)},
-		{"Door open a visit, median", web.WrittenMedian(words.English, f)},
+		{w.Say("Visits counted"), web.WrittenCount(w, f)},
+		{w.Say("Estimated for all %s", words.Count(int64(f.Days), "day", "days")), web.WrittenEstimate(w, f.Estimated)},
+		{w.Say(daily), web.WrittenEstimate(w, f.PerDay)},
+		{w.Say("Against last year"), web.WrittenRatio(w, f.RatioToLast)},
+		{w.Say("In the dark"), web.WrittenShare(w, f.DarkShare)},
+		{w.Say(open), web.WrittenOpen(w, f)},
+		{w.Say("Door open a visit, median"), web.WrittenMedian(w, f)},
 	}
 }
 
 // siteSheet is the table of sites with the network below them.
 func (s Season) siteSheet() *sheet {
+	w := s.words()
 	t := &sheet{
-		Caption: "Box by box",
+		Caption: w.Say("Box by box"),
 		Columns: []sheetColumn{
-			{"Box", 45, false}, {"Counted", 17, true}, {"Covered", 23, true}, {"Estimated", 25, true},
-			{"A day", 21, true}, {"Against last year", 21, true}, {"In the dark", 18, true},
+			{w.Say("Box"), 45, false}, {w.Say("Counted"), 17, true}, {w.Say("Covered"), 23, true}, {w.Say("Estimated"), 25, true},
+			{w.Say("A day"), 21, true}, {w.Say("Against last year"), 21, true}, {w.Say("In the dark"), 18, true},
 		},
-		Note: "Counted is what the logger wrote; estimated is for all of the days, with 95 % limits below. Dates and hours are civil time at the box.",
+		Note: w.Say("Counted is what the logger wrote; estimated is for all of the days, with 95 % limits below. Dates and hours are civil time at the box."),
 	}
 	if len(s.Sites) == 0 {
 		return nil
 	}
 	for _, site := range s.Sites {
-		name := sheetCell{Lead: site.Name, Fine: append([]string{site.Code}, site.remarks()...), Bold: true}
-		t.Rows = append(t.Rows, sheetRow{Cells: append([]sheetCell{name}, figureCellsOf(site.Figures)...)})
+		name := sheetCell{Lead: site.Name, Fine: append([]string{site.Code}, site.remarks(w)...), Bold: true}
+		t.Rows = append(t.Rows, sheetRow{Cells: append([]sheetCell{name}, figureCellsOf(w, site.Figures)...)})
 	}
-	all := sheetCell{Lead: networkName, Bold: true}
+	all := sheetCell{Lead: w.Say(networkName), Bold: true}
 	if len(s.Sites) > 1 {
-		all.Fine = []string{"a day: at a mean box"}
+		all.Fine = []string{w.Say("a day: at a mean box")}
 	}
-	t.Rows = append(t.Rows, sheetRow{Cells: append([]sheetCell{all}, figureCellsOf(s.Network)...), Sum: true})
+	t.Rows = append(t.Rows, sheetRow{Cells: append([]sheetCell{all}, figureCellsOf(w, s.Network)...), Sum: true})
 	return t
 }
 
-func figureCellsOf(f usage.SeasonFigures) []sheetCell {
-	of := func(w web.Written) sheetCell {
-		c := sheetCell{Lead: w.Value, Bold: true}
-		if w.Fine != "" {
-			c.Fine = []string{w.Fine}
+func figureCellsOf(w *words.Words, f usage.SeasonFigures) []sheetCell {
+	of := func(figure web.Written) sheetCell {
+		c := sheetCell{Lead: figure.Value, Bold: true}
+		if figure.Fine != "" {
+			c.Fine = []string{figure.Fine}
 		}
 		return c
 	}
-	cover := of(web.WrittenCover(words.English, f))
+	cover := of(web.WrittenCover(w, f))
 	cover.Bold = false
 	return []sheetCell{
-		{Lead: web.Number(f.Counted), Bold: true}, cover, of(web.WrittenEstimate(words.English, f.Estimated)), of(web.WrittenEstimate(words.English, f.PerDay)),
-		of(web.WrittenRatio(words.English, f.RatioToLast)), of(web.WrittenShare(words.English, f.DarkShare)),
+		{Lead: w.Number(f.Counted), Bold: true}, cover, of(web.WrittenEstimate(w, f.Estimated)), of(web.WrittenEstimate(w, f.PerDay)),
+		of(web.WrittenRatio(w, f.RatioToLast)), of(web.WrittenShare(w, f.DarkShare)),
 	}
 }
 
 // remarks are those that stand beside the site's figures on the pages.
-func (s Site) remarks() []string {
-	return web.Remarks(words.English, s.Figures, len(s.open()), s.Figures.Complete)
+func (s Site) remarks(w *words.Words) []string {
+	return web.Remarks(w, s.Figures, len(s.open()), s.Figures.Complete)
 }
 
 // nothingSays is all that there is to say of a site without recording.
-const nothingSays = "Nothing was recorded in this season."
+const nothingSays words.Text = "Nothing was recorded in this season."
 
-func partOf(site Site) sitePart {
-	p := sitePart{Code: site.Code, Name: site.Name, About: site.Code, Remarks: site.remarks()}
+func partOf(w *words.Words, site Site) sitePart {
+	p := sitePart{Code: site.Code, Name: site.Name, About: site.Code, Remarks: site.remarks(w)}
 	if site.Place != "" {
-		p.About += " · " + site.Place + " by visits a week"
+		p.About = w.Say("%s · %s by visits a week", site.Code, site.Place)
 	}
 	if site.Figures.Until == nil {
-		p.Remarks = append([]string{nothingSays}, p.Remarks...)
+		p.Remarks = append([]string{w.Say(nothingSays)}, p.Remarks...)
 		return p
 	}
-	p.Key = keyFigures(site.Figures, false)
+	p.Key = keyFigures(w, site.Figures, false)
 	return p
 }
 
@@ -205,15 +195,15 @@ const fewCalls = 60
 
 // done says what was done at the boxes; nil where nothing was.
 func (s Season) done() (out []sheet) {
-	calls := 0
-	sums := sheet{Caption: "What was done", Columns: []sheetColumn{
-		{"Box", 54, false}, {"Calls", 16, true}, {"Restocks", 20, true}, {"Books put in", 24, true},
-		{"Cards out", 20, true}, {"New batteries", 20, true}, {"New coin cell", 16, true},
+	w, calls := s.words(), 0
+	sums := sheet{Caption: w.Say("What was done"), Columns: []sheetColumn{
+		{w.Say("Box"), 54, false}, {w.Say("Calls"), 16, true}, {w.Say("Restocks"), 20, true}, {w.Say("Books put in"), 24, true},
+		{w.Say("Cards out"), 20, true}, {w.Say("New batteries"), 20, true}, {w.Say("New coin cell"), 16, true},
 	}}
 	for _, site := range s.reported() {
 		if n := len(site.Calls); n > 0 {
 			calls += n
-			sums.Rows = append(sums.Rows, callSums(site))
+			sums.Rows = append(sums.Rows, callSums(w, site))
 		}
 	}
 	if calls == 0 {
@@ -232,7 +222,7 @@ func (s Season) done() (out []sheet) {
 	return out
 }
 
-func callSums(site Site) sheetRow {
+func callSums(w *words.Words, site Site) sheetRow {
 	count := func(kind usage.CallKind) sheetCell {
 		n := int64(0)
 		for _, c := range site.Calls {
@@ -240,7 +230,7 @@ func callSums(site Site) sheetRow {
 				n++
 			}
 		}
-		return sheetCell{Lead: web.Number(n)}
+		return sheetCell{Lead: w.Number(n)}
 	}
 	books := int64(0)
 	for _, c := range site.Calls {
@@ -249,13 +239,16 @@ func callSums(site Site) sheetRow {
 		}
 	}
 	return sheetRow{Cells: []sheetCell{
-		{Lead: site.Name, Bold: true}, {Lead: web.Number(int64(len(site.Calls)))}, count(usage.CallRestock), {Lead: web.Number(books)},
+		{Lead: site.Name, Bold: true}, {Lead: w.Number(int64(len(site.Calls)))}, count(usage.CallRestock), {Lead: w.Number(books)},
 		count(usage.CallCardOut), count(usage.CallBatteries), count(usage.CallCoinCell),
 	}}
 }
 
 func (s Season) callList() sheet {
-	t := sheet{Caption: "Call by call", Columns: []sheetColumn{{"When", 36, false}, {"Box", 36, false}, {"What", 44, false}, {"Note", 54, false}}}
+	w := s.words()
+	t := sheet{Caption: w.Say("Call by call"), Columns: []sheetColumn{
+		{w.Say("When"), 36, false}, {w.Say("Box"), 36, false}, {w.Say("What"), 44, false}, {w.Say("Note"), 54, false},
+	}}
 	type dated struct {
 		at  int64
 		row sheetRow
@@ -263,7 +256,7 @@ func (s Season) callList() sheet {
 	var rows []dated
 	for _, site := range s.reported() {
 		for _, c := range site.Calls {
-			rows = append(rows, dated{c.At, callRow(site, c)})
+			rows = append(rows, dated{c.At, callRow(w, site, c)})
 		}
 	}
 	slices.SortStableFunc(rows, func(a, b dated) int { return cmp.Compare(a.at, b.at) })
@@ -273,17 +266,17 @@ func (s Season) callList() sheet {
 	return t
 }
 
-func callRow(site Site, c usage.ServiceCall) sheetRow {
-	what := sheetCell{Lead: strings.Join(web.KindWords(words.English, c.Kinds), ", ")}
+func callRow(w *words.Words, site Site, c usage.ServiceCall) sheetRow {
+	what := sheetCell{Lead: strings.Join(web.KindWords(w, c.Kinds), ", ")}
 	if c.BooksIn != nil {
-		what.Fine = append(what.Fine, web.Plural(int64(*c.BooksIn), "book", "books")+" put in")
+		what.Fine = append(what.Fine, w.Say("%s put in", words.Count(int64(*c.BooksIn), "book", "books")))
 	}
 	if c.BooksNow != nil {
-		what.Fine = append(what.Fine, web.Plural(int64(*c.BooksNow), "book", "books")+" on the shelf")
+		what.Fine = append(what.Fine, w.Say("%s on the shelf", words.Count(int64(*c.BooksNow), "book", "books")))
 	}
-	when := "time not known"
+	when := w.Say("time not known")
 	if c.At > 0 {
-		when = web.When(c.At, site.Zone)
+		when = w.When(c.At, site.Zone)
 	}
 	return sheetRow{Cells: []sheetCell{{Lead: when}, {Lead: site.Name}, what, {Lead: c.Note}}}
 }
@@ -294,10 +287,11 @@ const mostDoubts = 8
 // doubts lists what is doubtful: open questions, outages, times without recording,
 // and visits without a time. It is nil where nothing is.
 func (s Season) doubts() *sheet {
-	t := &sheet{Caption: "What is doubtful", Columns: []sheetColumn{{"Box", 40, false}, {"What", 92, false}, {"When", 38, false}}}
+	w := s.words()
+	t := &sheet{Caption: w.Say("What is doubtful"), Columns: []sheetColumn{{w.Say("Box"), 40, false}, {w.Say("What"), 92, false}, {w.Say("When"), 38, false}}}
 	for _, site := range s.reported() {
 		name := site.Name
-		for _, row := range site.doubts() {
+		for _, row := range site.doubts(w) {
 			row.Cells[0] = sheetCell{Lead: name, Bold: true}
 			t.Rows = append(t.Rows, row)
 			name = ""
@@ -309,33 +303,33 @@ func (s Season) doubts() *sheet {
 	return t
 }
 
-func (s Site) doubts() (rows []sheetRow) {
+func (s Site) doubts(w *words.Words) (rows []sheetRow) {
 	add := func(what, when string) {
 		rows = append(rows, sheetRow{Cells: []sheetCell{{}, {Lead: what}, {Lead: when}}})
 	}
 	if s.Figures.CoveredDays == 0 {
-		add(nothingSays, "")
+		add(w.Say(nothingSays), "")
 	}
 	open := s.open()
 	for _, f := range open[:min(len(open), mostDoubts)] {
-		add("Open question: "+f.Says, spanWords(f.From, max(f.From, f.To), s.Zone))
+		add(w.Say("Open question: %s", w.Retell(f.Says)), spanWords(w, f.From, max(f.From, f.To), s.Zone))
 	}
 	if more := len(open) - mostDoubts; more > 0 {
-		add(web.Plural(int64(more), "more question is open.", "more questions are open."), "")
+		add(w.Plural(int64(more), "more question is open.", "more questions are open."), "")
 	}
 	for _, st := range s.Coverage {
 		if st.Kind == usage.Outage {
-			add("Out of order, by the coordinator’s ruling: not counted as recording.", spanWords(st.From, st.To-1, s.Zone))
+			add(w.Say("Out of order, by the coordinator’s ruling: not counted as recording."), spanWords(w, st.From, st.To-1, s.Zone))
 		}
 	}
 	for _, g := range s.gaps() {
-		add("No recording on "+web.Plural(int64(g.to-g.from+1), "day", "days")+".", datesWords(g.from, g.to))
+		add(w.Say("No recording on %s.", words.Count(int64(g.to-g.from+1), "day", "days")), datesWords(w, g.from, g.to))
 	}
 	if f := s.Figures; f.Untimed > 0 {
-		add(web.Plural(f.Untimed, "visit has no time: it is counted, and in no hour.", "visits have no time: they are counted, and in no hour."), "")
+		add(w.Plural(f.Untimed, "visit has no time: it is counted, and in no hour.", "visits have no time: they are counted, and in no hour."), "")
 	}
 	if f := s.Figures; f.UntimedAbout > 0 {
-		add(web.Plural(f.UntimedAbout, "visit without a time may be of this season or not: not counted.", "visits without a time may be of this season or not: not counted."), "")
+		add(w.Plural(f.UntimedAbout, "visit without a time may be of this season or not: not counted.", "visits without a time may be of this season or not: not counted."), "")
 	}
 	return rows
 }
@@ -375,23 +369,25 @@ func (s Site) gaps() (out []dates) {
 	return out
 }
 
-// datesWords writes dates, their year and month once where they share them.
-func datesWords(from, to usage.Date) string {
+// datesWords writes dates, their year and month once where they share them and the
+// day comes first.
+func datesWords(w *words.Words, from, to usage.Date) string {
 	y1, m1, d1 := from.YMD()
 	y2, m2, _ := to.YMD()
 	switch {
 	case from == to:
-		return web.DateWords(from)
+		return w.Date(from)
+	case y1 == y2 && w.Region().Dates != "dmy":
 	case y1 == y2 && m1 == m2:
-		return fmt.Sprintf("%d to %s", d1, web.DateWords(to))
+		return w.Say("%d to %s", d1, to)
 	case y1 == y2:
-		return fmt.Sprintf("%d %s to %s", d1, m1, web.DateWords(to))
+		return w.Say("%s to %s", w.Day(from), to)
 	}
-	return web.DateWords(from) + " to " + web.DateWords(to)
+	return w.Say("%s to %s", from, to)
 }
 
 // spanWords writes a time as the civil dates that it touches at a site.
-func spanWords(from, to int64, zone string) string {
+func spanWords(w *words.Words, from, to int64, zone string) string {
 	if from <= 0 || to >= usage.Beyond {
 		return ""
 	}
@@ -401,7 +397,7 @@ func spanWords(from, to int64, zone string) string {
 	}
 	first, _ := z.Civil(from)
 	last, _ := z.Civil(to)
-	return datesWords(first, last)
+	return datesWords(w, first, last)
 }
 
 // proposed lists the proposals; nil without any.
@@ -409,8 +405,9 @@ func (s Season) proposed() *sheet {
 	if len(s.Proposals) == 0 {
 		return nil
 	}
-	t := &sheet{Caption: "What is proposed", Columns: []sheetColumn{{"Box", 45, false}, {"What", 125, false}}}
-	names := map[string]string{"": networkName}
+	w := s.words()
+	t := &sheet{Caption: w.Say("What is proposed"), Columns: []sheetColumn{{w.Say("Box"), 45, false}, {w.Say("What"), 125, false}}}
+	names := map[string]string{"": w.Say(networkName)}
 	for _, site := range s.Sites {
 		names[site.Code] = site.Name
 	}
@@ -422,22 +419,22 @@ func (s Season) proposed() *sheet {
 
 // paperCounted says how it was counted to those who read and do not reckon; see
 // countedNotes for a workbook.
-func paperCounted() []string {
+func paperCounted(w *words.Words) []string {
 	return []string{
-		"Counted visits are what the loggers wrote; openings close together are one visit, and those at service calls are none.",
-		"Estimated visits are for all of the days, those not covered filled in from covered days of the same weekday.",
-		fmt.Sprintf("Figures between limits: at a confidence of %.0f %%, from how many visits there were and how uneven their days were.", 100*usage.Confidence),
-		"Covered days are the time in which a logger is held to have been recording. Hatched is what was not covered; what is not known is not nought.",
-		"Days and hours are civil time at the box. It is dark with the sun more than 6 degrees below the horizon.",
+		w.Say("Counted visits are what the loggers wrote; openings close together are one visit, and those at service calls are none."),
+		w.Say("Estimated visits are for all of the days, those not covered filled in from covered days of the same weekday."),
+		w.Say("Figures between limits: at a confidence of %.0f %%, from how many visits there were and how uneven their days were.", 100*usage.Confidence),
+		w.Say("Covered days are the time in which a logger is held to have been recording. Hatched is what was not covered; what is not known is not nought."),
+		w.Say("Days and hours are civil time at the box. It is dark with the sun more than 6 degrees below the horizon."),
 	}
 }
 
 // paperCautions are common practice, no source.
-func paperCautions() []string {
-	return append(cautionNotes(),
-		"Memory cards take 3.3 V, not 5 V.",
-		"Lights and outdoor wiring follow the local electrical code and, beyond extra-low voltage, are for a licensed electrician.",
-		"Posts and boxes at the kerb need the local authority’s consent.",
+func paperCautions(w *words.Words) []string {
+	return append(cautionNotes(w),
+		w.Say("Memory cards take 3.3 V, not 5 V."),
+		w.Say("Lights and outdoor wiring follow the local electrical code and, beyond extra-low voltage, are for a licensed electrician."),
+		w.Say("Posts and boxes at the kerb need the local authority’s consent."),
 	)
 }
 

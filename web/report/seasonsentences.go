@@ -1,9 +1,6 @@
 package report
 
 import (
-	"fmt"
-	"strings"
-
 	"doorleaf/usage"
 	"doorleaf/web"
 	"doorleaf/web/words"
@@ -14,19 +11,19 @@ import (
 // before, how much of it was in the dark, and what is doubtful about it. Nothing is
 // called a rise or a fall whose limits hold 1.
 func Sentences(s Season) []string {
-	f := s.Network
+	w, f := s.words(), s.Network
 	if f.Until == nil {
-		return []string{fmt.Sprintf("Nothing was recorded in %s.", s.Title)}
+		return []string{w.Say("Nothing was recorded in %s.", s.Title)}
 	}
 	out := []string{s.countedSays()}
 	if f.Estimated != nil {
 		out = append(out, s.estimatedSays())
 	}
 	if f.RatioToLast != nil {
-		out = append(out, ratioSays(f.RatioToLast))
+		out = append(out, ratioSays(w, f.RatioToLast))
 	}
 	if f.DarkShare != nil {
-		out = append(out, fmt.Sprintf("Of every hundred visits about %s were in the dark.", aboutOf(web.Percent(f.DarkShare))))
+		out = append(out, w.Say("Of every hundred visits about %s were in the dark.", aboutOf(w, web.Percent(f.DarkShare))))
 	}
 	if doubt := s.doubtSays(); doubt != "" {
 		out = append(out, doubt)
@@ -35,75 +32,75 @@ func Sentences(s Season) []string {
 }
 
 func (s Season) countedSays() string {
-	where := "at " + web.Visible(s.about())
-	if !s.OneSite {
-		where = "at " + web.Plural(int64(s.boxes()), "box", "boxes")
+	w, f := s.words(), s.Network
+	cover := web.WrittenCover(w, f)
+	visits := words.Count(f.Counted, "visit was", "visits were")
+	days := w.Say("%s %s", cover.Value, cover.Fine)
+	boxes := words.Count(int64(s.boxes()), "box", "boxes")
+	switch {
+	case s.OneSite:
+		return w.Say("%s counted in %s at %s, over %s.", visits, s.Title, web.Visible(s.about()), days)
+	case s.boxes() > 1:
+		return w.Say("%s counted in %s at %s, over %s, all boxes together.", visits, s.Title, boxes, days)
 	}
-	f := s.Network
-	cover := web.WrittenCover(words.English, f)
-	days := fmt.Sprintf("%s %s", cover.Value, cover.Fine)
-	if !s.OneSite && s.boxes() > 1 {
-		days += ", all boxes together"
-	}
-	return fmt.Sprintf("%s counted in %s %s, over %s.", web.Plural(f.Counted, "visit was", "visits were"), s.Title, where, days)
+	return w.Say("%s counted in %s at %s, over %s.", visits, s.Title, boxes, days)
 }
 
 func (s Season) estimatedSays() string {
-	f := s.Network
-	reach := "for all of these days"
-	if !f.Complete {
-		reach += ", which go as far as the cards do, to " + web.DateWords(*f.Until)
-		if s.boxes() > 1 {
-			reach += " or later"
-		}
+	w, f := s.words(), s.Network
+	about := aboutVisits(w, f.Estimated)
+	switch {
+	case f.Complete:
+		return w.Say("Estimated for all of these days, that makes about %s.", about)
+	case s.boxes() > 1:
+		return w.Say("Estimated for all of these days, which go as far as the cards do, to %s or later, that makes about %s.", *f.Until, about)
 	}
-	return fmt.Sprintf("Estimated %s, that makes about %s.", reach, aboutOf(f.Estimated)+" visits")
+	return w.Say("Estimated for all of these days, which go as far as the cards do, to %s, that makes about %s.", *f.Until, about)
+}
+
+// aboutVisits is aboutOf for visits.
+func aboutVisits(w *words.Words, e *usage.Estimate) string {
+	return w.Say("%s (%s) visits", w.Round(e).Value, w.Between(e))
 }
 
 // aboutOf writes an estimate with its limits in a sentence.
-func aboutOf(e *usage.Estimate) string { return web.Round(e).Value + " (" + web.Between(e) + ")" }
+func aboutOf(w *words.Words, e *usage.Estimate) string {
+	return w.Say("%s (%s)", w.Round(e).Value, w.Between(e))
+}
 
-func ratioSays(r *usage.Estimate) string {
-	n := web.RoundRatio(r)
-	says := fmt.Sprintf("%s to %s times as many visits a day as a year before", n.Low, n.High)
-	switch usage.DirectionOf(r) {
-	case usage.Rise:
-		return "That is a rise: " + says + "."
-	case usage.Fall:
-		return "That is a fall: " + says + "."
-	}
-	return "Whether that is more or fewer than a year before cannot be told: " + says + "."
+// How a season stands against the one a year before; both numbers are limits.
+var ratioWords = map[usage.Direction]words.Text{
+	usage.Rise:    "That is a rise: %s to %s times as many visits a day as a year before.",
+	usage.Fall:    "That is a fall: %s to %s times as many visits a day as a year before.",
+	usage.Unclear: "Whether that is more or fewer than a year before cannot be told: %s to %s times as many visits a day as a year before.",
+}
+
+func ratioSays(w *words.Words, r *usage.Estimate) string {
+	n := w.RoundRatio(r)
+	return w.Say(ratioWords[usage.DirectionOf(r)], n.Low, n.High)
 }
 
 // doubtSays says in a sentence what a reader should know before trusting the others.
 func (s Season) doubtSays() string {
 	var parts []string
-	questions := 0
+	w, questions := s.words(), 0
 	for _, site := range s.reported() {
 		questions += len(site.open())
 	}
 	if questions > 0 {
-		parts = append(parts, web.Plural(int64(questions), "question is still open", "questions are still open"))
+		parts = append(parts, w.Plural(int64(questions), "question is still open", "questions are still open"))
 	}
 	f := s.Network
 	if f.Untimed > 0 {
-		parts = append(parts, web.Plural(f.Untimed, "visit has no time", "visits have no time"))
+		parts = append(parts, w.Plural(f.Untimed, "visit has no time", "visits have no time"))
 	}
 	if quiet := len(s.reported()) - s.boxes(); quiet > 0 {
-		parts = append(parts, web.Plural(int64(quiet), "box recorded nothing", "boxes recorded nothing"))
+		parts = append(parts, w.Plural(int64(quiet), "box recorded nothing", "boxes recorded nothing"))
 	}
 	if len(parts) == 0 {
 		return ""
 	}
-	return "To bear in mind: " + listOf(parts) + "."
-}
-
-// listOf joins words: a, b and c.
-func listOf(words []string) string {
-	if n := len(words); n > 1 {
-		return strings.Join(words[:n-1], ", ") + " and " + words[n-1]
-	}
-	return strings.Join(words, "")
+	return w.Say("To bear in mind: %s.", w.List(parts))
 }
 
 // boxes counts the sites that recorded anything in the season.
@@ -121,7 +118,7 @@ func (s Season) about() string {
 	if s.OneSite && len(s.Sites) > 0 {
 		return s.Sites[0].Name
 	}
-	return networkName
+	return s.words().Say(networkName)
 }
 
 // open are the findings of a site that nobody has answered.

@@ -5,20 +5,29 @@ import (
 	"strings"
 
 	"doorleaf/usage"
+	"doorleaf/web/words"
 )
 
 // sheetTables are the tables of a workbook that have anything to show.
 func sheetTables(s Season) []sheetTable {
+	w := s.words()
 	all := []sheetTable{
-		{sheet: "Sites", table: &sitesOfSeason, rows: seasonRows(s), keep: true, names: 3},
-		{sheet: "Hours", table: &hoursTable, rows: hourRows(s), beside: 105},
-		{sheet: "Days", table: &daysTable, rows: dayRows(s)},
-		{sheet: "Pattern", table: &patternTable, rows: patternRows(s)},
-		{sheet: "Findings", table: &findingsTable, rows: findingRows(s)},
-		{sheet: "Service calls", table: &callsTable, rows: callRows(s)},
+		{sheet: w.Say(sheetSites), table: &sitesOfSeason, rows: seasonRows(w, s), keep: true, names: 3},
+		{sheet: w.Say(sheetHours), table: &hoursTable, rows: hourRows(s), beside: 105},
+		{sheet: w.Say("Days"), table: &daysTable, rows: dayRows(s)},
+		{sheet: w.Say("Pattern"), table: &patternTable, rows: patternRows(s)},
+		{sheet: w.Say("Findings"), table: &findingsTable, rows: findingRows(w, s)},
+		{sheet: w.Say("Service calls"), table: &callsTable, rows: callRows(w, s)},
 	}
 	return slices.DeleteFunc(all, func(t sheetTable) bool { return len(t.rows) == 0 && !t.keep })
 }
+
+// The names of sheets that charts refer to. A translation has letters alone, so that a
+// reference to it needs no quotes.
+const (
+	sheetSites words.Text = "Sites"
+	sheetHours words.Text = "Hours"
+)
 
 var siteColumn = column{name: "site", kind: typeText, says: "code of the site", need: true}
 
@@ -173,11 +182,17 @@ func findingCells(site string, c clocks, f usage.Finding) []cell {
 	return []cell{site, f.Key, f.Kind, c.known(f.From), c.known(f.To), f.Says, f.Changes, answer}
 }
 
-func findingRows(s Season) (rows [][]cell) {
+// findingRows are the findings as people read them.
+func findingRows(w *words.Words, s Season) (rows [][]cell) {
 	for _, site := range s.reported() {
 		c := clocksOf(site.Site)
 		for _, f := range site.Findings {
-			rows = append(rows, findingCells(site.Code, c, f))
+			f.Kind, f.Says, f.Changes = w.Retell(f.Kind), w.Retell(f.Says), w.Retell(f.Changes)
+			row := findingCells(site.Code, c, f)
+			if f.Ruling != nil {
+				row[len(row)-1] = w.Say(answerWords[f.Ruling.Answer])
+			}
+			rows = append(rows, row)
 		}
 	}
 	return rows
@@ -196,11 +211,11 @@ var callsTable = table{
 	},
 }
 
-func callRows(s Season) (rows [][]cell) {
+func callRows(w *words.Words, s Season) (rows [][]cell) {
 	for _, site := range s.reported() {
 		c := clocksOf(site.Site)
 		for _, call := range site.Calls {
-			rows = append(rows, []cell{site.Code, c.known(call.At), doneWords(call.Kinds), books(call.BooksIn), books(call.BooksNow), call.Note})
+			rows = append(rows, []cell{site.Code, c.known(call.At), doneWords(w, call.Kinds), books(call.BooksIn), books(call.BooksNow), call.Note})
 		}
 	}
 	return rows
@@ -213,10 +228,23 @@ func books(n *int32) cell {
 	return int64(*n)
 }
 
-func doneWords(kinds []usage.CallKind) string {
-	words := make([]string, len(kinds))
-	for i, k := range kinds {
-		words[i] = string(k)
+// callWords and answerWords are the names that the files for programs have, in words.
+var (
+	callWords = map[usage.CallKind]words.Text{
+		usage.CallRestock: "restock", usage.CallCardOut: "card out", usage.CallCardIn: "card in",
+		usage.CallBatteries: "batteries", usage.CallCoinCell: "coin cell", usage.CallClockSet: "clock set",
+		usage.CallTimeNoted: "time noted", usage.CallRepair: "repair", usage.CallNote: "note",
 	}
-	return strings.Join(words, ", ")
+	answerWords = map[usage.Answer]words.Text{
+		usage.AnswerSeen: "seen", usage.AnswerOutage: "outage", usage.AnswerQuiet: "quiet", usage.AnswerTyping: "typing",
+		usage.AnswerBelieve: "believe", usage.AnswerCivil: "civil", usage.AnswerFixed: "fixed", usage.AnswerTwice: "twice",
+	}
+)
+
+func doneWords(w *words.Words, kinds []usage.CallKind) string {
+	done := make([]string, len(kinds))
+	for i, k := range kinds {
+		done[i] = w.Say(callWords[k])
+	}
+	return strings.Join(done, ", ")
 }

@@ -7,20 +7,20 @@ import (
 	"github.com/xuri/excelize/v2"
 
 	"doorleaf/usage"
+	"doorleaf/web/words"
 )
-
-const summarySheet = "Summary"
 
 // summary writes the first sheet: the season in sentences, the key figures, the sites
 // as picture and table, how it was counted, cautions.
 func (b *book) summary() error {
-	if err := b.SetSheetName("Sheet1", summarySheet); err != nil {
+	w := b.season.words()
+	p := page{book: b, sheet: w.Say("Summary")}
+	if err := b.SetSheetName("Sheet1", p.sheet); err != nil {
 		return err
 	}
-	if err := b.printed(summarySheet, "portrait", 1, ""); err != nil {
+	if err := b.printed(p.sheet, "portrait", 1, ""); err != nil {
 		return err
 	}
-	p := page{book: b}
 	p.style()
 	p.widths()
 	p.text(b.season.heading(), p.title)
@@ -29,15 +29,16 @@ func (b *book) summary() error {
 	}
 	p.keyFigures()
 	p.sites()
-	p.part("How it was counted", countedNotes())
-	p.part("Take care", cautionNotes())
-	p.text("Made on "+b.season.Made.String()+".", p.body)
+	p.part(w.Say(titleCounted), countedNotes(w))
+	p.part(w.Say(titleCare), cautionNotes(w))
+	p.text(w.Say("Made on %s.", b.season.Made.String()), p.body)
 	return p.err
 }
 
 // page is a sheet that is written from the top down. The first error stays.
 type page struct {
 	book              *book
+	sheet             string
 	row               int
 	title, head, body int
 	number            int // the head of a column of numbers
@@ -75,22 +76,22 @@ const (
 )
 
 func (p *page) widths() {
-	p.try(p.book.SetColWidth(summarySheet, "A", "A", summaryFirst))
-	p.try(p.book.SetColWidth(summarySheet, "B", "F", summaryOther))
+	p.try(p.book.SetColWidth(p.sheet, "A", "A", summaryFirst))
+	p.try(p.book.SetColWidth(p.sheet, "B", "F", summaryOther))
 }
 
 // text writes a line of text over all columns, as high as it needs.
 func (p *page) text(s string, style int) {
 	p.row++
 	from, to := address(1, p.row), address(summaryColumns, p.row)
-	p.try(p.book.MergeCell(summarySheet, from, to))
-	p.try(p.book.SetCellStr(summarySheet, from, sheetText(s)))
-	p.try(p.book.SetCellStyle(summarySheet, from, to, style))
+	p.try(p.book.MergeCell(p.sheet, from, to))
+	p.try(p.book.SetCellStr(p.sheet, from, sheetText(s)))
+	p.try(p.book.SetCellStyle(p.sheet, from, to, style))
 	lines, high := linesOf(s, summaryWide), lineHeight+1.0
 	if style == p.title {
 		lines, high = linesOf(s, summaryWide*10/16), 24
 	}
-	p.try(p.book.SetRowHeight(summarySheet, p.row, min(tallest, float64(lines)*high)))
+	p.try(p.book.SetRowHeight(p.sheet, p.row, min(tallest, float64(lines)*high)))
 }
 
 func (p *page) part(title string, notes []string) {
@@ -108,20 +109,28 @@ func (p *page) keyFigures() {
 		f = sites[0].Figures
 	}
 	p.row += 2
-	p.heads("Key figures", "Value", "Low (95 %)", "High (95 %)")
-	p.figure("Visits counted", formatWhole, f.Counted)
-	p.figure("Covered days (of 24 hours)", formatReal, f.CoveredDays)
-	p.figure("Days", formatWhole, whole(f.Days))
-	p.estimate("Visits estimated", formatWhole, f.Estimated)
-	p.estimate("Visits a day", formatReal, f.PerDay)
-	p.estimate("Against last year", formatReal, f.RatioToLast)
-	p.estimate("Share of visits in the dark", formatShare, f.DarkShare)
-	p.figure("Hours that the door stood open", formatReal, float64(f.OpenS)/3600)
-	p.estimate("Median seconds a visit", formatReal, f.MedianOpenS)
+	w := p.book.season.words()
+	p.heads(w.Say("Key figures"), w.Say("Value"), w.Say(lowLimit), w.Say(highLimit))
+	p.figure(w.Say("Visits counted"), formatWhole, f.Counted)
+	p.figure(w.Say("Covered days (of 24 hours)"), formatReal, f.CoveredDays)
+	p.figure(w.Say("Days"), formatWhole, whole(f.Days))
+	p.estimate(w.Say("Visits estimated"), formatWhole, f.Estimated)
+	p.estimate(w.Say("Visits a day"), formatReal, f.PerDay)
+	p.estimate(w.Say("Against last year"), formatReal, f.RatioToLast)
+	p.estimate(w.Say("Share of visits in the dark"), formatShare, f.DarkShare)
+	p.figure(w.Say("Hours that the door stood open"), formatReal, float64(f.OpenS)/3600)
+	p.estimate(w.Say("Median seconds a visit"), formatReal, f.MedianOpenS)
 	if f.Until != nil && !f.Complete {
-		p.figure("Figures reach up to", formatDate, *f.Until)
+		p.figure(w.Say("Figures reach up to"), formatDate, *f.Until)
 	}
 }
+
+const (
+	lowLimit     words.Text = "Low (95 %)"
+	highLimit    words.Text = "High (95 %)"
+	titleCounted words.Text = "How it was counted"
+	titleCare    words.Text = "Take care"
+)
 
 // sites leaves room for the chart of the sites and writes their table.
 func (p *page) sites() {
@@ -132,18 +141,19 @@ func (p *page) sites() {
 	p.row += 2
 	p.chart = p.row
 	for range chartRows {
-		p.try(p.book.SetRowHeight(summarySheet, p.row, 15))
+		p.try(p.book.SetRowHeight(p.sheet, p.row, 15))
 		p.row++
 	}
 	p.row++
-	p.heads("Sites", "Visits counted", "Covered days", "Visits estimated", "Low (95 %)", "High (95 %)")
+	w := p.book.season.words()
+	p.heads(w.Say(sheetSites), w.Say("Visits counted"), w.Say("Covered days"), w.Say("Visits estimated"), w.Say(lowLimit), w.Say(highLimit))
 	for _, site := range sites {
 		f := site.Figures
 		p.figure(site.Name, formatWhole, f.Counted)
 		p.values(3, formatReal, finite(f.CoveredDays))
 		p.values(4, formatWhole, estimated(f.Estimated)...)
 	}
-	p.try(p.book.AddChart(summarySheet, address(1, p.chart), sitesChart(sites)))
+	p.try(p.book.AddChart(p.sheet, address(1, p.chart), sitesChart(w, sites)))
 }
 
 // heads writes the head of a table: words, then columns of numbers.
@@ -153,8 +163,8 @@ func (p *page) heads(first string, others ...string) {
 		p.cell(i+2, name, p.number)
 	}
 	for _, name := range others {
-		if len(name) > summaryOther-1 {
-			p.try(p.book.SetRowHeight(summarySheet, p.row, 2*lineHeight+2))
+		if len([]rune(name)) > summaryOther-1 {
+			p.try(p.book.SetRowHeight(p.sheet, p.row, 2*lineHeight+2))
 		}
 	}
 }
@@ -170,7 +180,7 @@ func (p *page) figure(name, format string, values ...cell) {
 	p.row++
 	p.cell(1, sheetText(name), p.body)
 	if lines := linesOf(name, summaryFirst); lines > 1 {
-		p.try(p.book.SetRowHeight(summarySheet, p.row, min(tallest, float64(lines)*(lineHeight+1))))
+		p.try(p.book.SetRowHeight(p.sheet, p.row, min(tallest, float64(lines)*(lineHeight+1))))
 	}
 	p.values(2, format, values...)
 }
@@ -188,24 +198,24 @@ func (p *page) values(column int, format string, values ...cell) {
 
 func (p *page) cell(column int, value any, style int) {
 	at := address(column, p.row)
-	p.try(p.book.SetCellValue(summarySheet, at, value))
-	p.try(p.book.SetCellStyle(summarySheet, at, at, style))
+	p.try(p.book.SetCellValue(p.sheet, at, value))
+	p.try(p.book.SetCellStyle(p.sheet, at, at, style))
 }
 
-func countedNotes() []string {
+func countedNotes(w *words.Words) []string {
 	return []string{
-		"Counted visits are what the loggers wrote; openings close together are one visit. Estimated visits are for the whole season, days without recording included, by weekday.",
-		fmt.Sprintf("Low and high are limits at a confidence of %.0f %%: from how many visits there were and how uneven their days were.", 100*usage.Confidence),
-		"Covered days are the time in which a logger is held to have been recording. An empty cell is not known, and is not nought.",
-		"Days and hours are civil time at the site. It is dark with the sun more than 6 degrees below the horizon.",
+		w.Say("Counted visits are what the loggers wrote; openings close together are one visit. Estimated visits are for the whole season, days without recording included, by weekday."),
+		w.Say("Low and high are limits at a confidence of %.0f %%: from how many visits there were and how uneven their days were.", 100*usage.Confidence),
+		w.Say("Covered days are the time in which a logger is held to have been recording. An empty cell is not known, and is not nought."),
+		w.Say("Days and hours are civil time at the site. It is dark with the sun more than 6 degrees below the horizon."),
 	}
 }
 
 // cautionNotes are common practice, no source.
-func cautionNotes() []string {
+func cautionNotes(w *words.Words) []string {
 	return []string{
-		"Opening times of a box beside a home say something about that home: publish coarse figures only.",
-		"Button cells are dangerous when swallowed: keep them behind a screwed lid, out of children's reach.",
+		w.Say("Opening times of a box beside a home say something about that home: publish coarse figures only."),
+		w.Say("Button cells are dangerous when swallowed: keep them behind a screwed lid, out of children's reach."),
 	}
 }
 
@@ -213,7 +223,8 @@ func cautionNotes() []string {
 // sheet.
 func (b *book) charts() error {
 	if len(hourRows(b.season)) > 0 {
-		if err := b.AddChart("Hours", "F2", hoursChart()); err != nil {
+		w := b.season.words()
+		if err := b.AddChart(w.Say(sheetHours), "F2", hoursChart(w)); err != nil {
 			return fmt.Errorf("chart of hours: %w", err)
 		}
 	}
@@ -229,13 +240,13 @@ const (
 
 // sitesChart shows of each site what is estimated as a point between its limits. The
 // figures are those of the sheet of sites.
-func sitesChart(sites []Site) *excelize.Chart {
+func sitesChart(w *words.Words, sites []Site) *excelize.Chart {
 	c := &excelize.Chart{
-		Type: excelize.StockHighLowClose, Title: chartTitle("Estimated visits in the season, with 95 % limits"),
+		Type: excelize.StockHighLowClose, Title: chartTitle(w.Say("Estimated visits in the season, with 95 % limits")),
 		Dimension: excelize.ChartDimension{Width: 680, Height: chartRows * chartRow},
 		Legend:    excelize.ChartLegend{Position: "none"},
 		XAxis:     excelize.ChartAxis{Font: axisFont},
-		YAxis:     excelize.ChartAxis{MajorGridLines: true, Title: chartTitle("visits"), Minimum: new(float64), Font: axisFont},
+		YAxis:     excelize.ChartAxis{MajorGridLines: true, Title: chartTitle(w.Say("visits")), Minimum: new(float64), Font: axisFont},
 	}
 	labels := 2 // the code, where there is no room for names
 	if len(sites) <= 10 {
@@ -243,7 +254,7 @@ func sitesChart(sites []Site) *excelize.Chart {
 	}
 	for _, name := range []string{"estimated_visits_high", "estimated_visits_low", "estimated_visits"} {
 		i := slices.IndexFunc(sitesOfSeason.columns, func(c column) bool { return c.name == name })
-		s := series("Sites", labels, i+1, len(sites), "2F5D4A")
+		s := series(w.Say(sheetSites), labels, i+1, len(sites), "2F5D4A")
 		s.Marker = excelize.ChartMarker{Symbol: "none"}
 		if name == "estimated_visits" {
 			s.Marker = excelize.ChartMarker{Symbol: "circle", Size: 8, Fill: s.Fill}
@@ -253,15 +264,15 @@ func sitesChart(sites []Site) *excelize.Chart {
 	return c
 }
 
-func hoursChart() *excelize.Chart {
+func hoursChart(w *words.Words) *excelize.Chart {
 	gap := uint(40)
 	return &excelize.Chart{
-		Type: excelize.Col, Title: chartTitle("Visits in an hour of recording, by hour of the day"), GapWidth: &gap,
+		Type: excelize.Col, Title: chartTitle(w.Say("Visits in an hour of recording, by hour of the day")), GapWidth: &gap,
 		Dimension: excelize.ChartDimension{Width: 720, Height: 340},
 		Legend:    excelize.ChartLegend{Position: "none"},
-		Series:    []excelize.ChartSeries{series("Hours", 1, 4, 24, "2F5D4A")},
-		XAxis:     excelize.ChartAxis{Title: chartTitle("hour of the day, civil time"), Font: axisFont},
-		YAxis:     excelize.ChartAxis{MajorGridLines: true, Title: chartTitle("visits an hour"), Minimum: new(float64), Font: axisFont},
+		Series:    []excelize.ChartSeries{series(w.Say(sheetHours), 1, 4, 24, "2F5D4A")},
+		XAxis:     excelize.ChartAxis{Title: chartTitle(w.Say("hour of the day, civil time")), Font: axisFont},
+		YAxis:     excelize.ChartAxis{MajorGridLines: true, Title: chartTitle(w.Say("visits an hour")), Minimum: new(float64), Font: axisFont},
 	}
 }
 

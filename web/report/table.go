@@ -7,6 +7,7 @@ import (
 	"time"
 
 	"doorleaf/usage"
+	"doorleaf/web/words"
 )
 
 // The types of a column, by their names in Table Schema (Frictionless Data, Table
@@ -22,11 +23,20 @@ const (
 
 // column is one column of a table that leaves the house.
 type column struct {
-	name  string // lower case, with its unit: covered_days
-	kind  string // one of the types above
-	says  string // what it is, and its unit, in plain words
-	need  bool   // never empty
-	share bool   // a number from 0 to 1 that people read in per cent
+	name  string     // lower case, with its unit: covered_days
+	kind  string     // one of the types above
+	says  words.Text // what it is, and its unit, in plain words; a format where of is given
+	of    string     // of a limit: the name of the column that it belongs to
+	need  bool       // never empty
+	share bool       // a number from 0 to 1 that people read in per cent
+}
+
+// english says what the column is to those who know it by its name.
+func (c column) english() string {
+	if c.of == "" {
+		return words.English.Say(c.says)
+	}
+	return words.English.Say(c.says, c.of)
 }
 
 // unit is a column's unit by its name, in the codes of UCUM (Unified Code for Units of
@@ -99,11 +109,11 @@ func estimated(e *usage.Estimate) []cell {
 }
 
 // threeOf are the columns of an estimate.
-func threeOf(name, says string) []column {
+func threeOf(name string, says words.Text) []column {
 	return []column{
 		{name: name, kind: typeNumber, says: says},
-		{name: name + "_low", kind: typeNumber, says: "lower limit of " + name + ", confidence 95 %"},
-		{name: name + "_high", kind: typeNumber, says: "upper limit of " + name + ", confidence 95 %"},
+		{name: name + "_low", kind: typeNumber, says: "lower limit of %s, confidence 95 %%", of: name},
+		{name: name + "_high", kind: typeNumber, says: "upper limit of %s, confidence 95 %%", of: name},
 	}
 }
 

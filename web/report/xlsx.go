@@ -146,19 +146,20 @@ func (b *book) describe() error {
 		return err
 	}
 	return b.SetDocProps(&excelize.DocProperties{
-		Title: b.season.heading(), Creator: "Doorleaf", LastModifiedBy: "Doorleaf", Language: "en", Created: made, Modified: made,
+		Title: b.season.heading(), Creator: "Doorleaf", LastModifiedBy: "Doorleaf", Language: b.season.words().Language(), Created: made, Modified: made,
 	})
 }
 
 // heading is the title of a report.
 func (s Season) heading() string {
+	w := s.words()
 	if s.OneSite && len(s.Sites) > 0 {
-		return "Season report: " + s.Sites[0].Name + ", " + s.Title
+		return w.Say("Season report: %s, %s", s.Sites[0].Name, s.Title)
 	}
 	if s.Called != "" {
-		return "Season report: " + s.Called + ", " + s.Title
+		return w.Say("Season report: %s, %s", s.Called, s.Title)
 	}
-	return "Season report: " + s.Title
+	return w.Say("Season report: %s", s.Title)
 }
 
 // bookFont is the face of all cells: one that most machines have, or have another of
@@ -266,7 +267,7 @@ func (b *book) layOut(t sheetTable) error {
 		if err := b.SetColWidth(t.sheet, name, name, c.width()); err != nil {
 			return err
 		}
-		if err := b.SetCellStr(t.sheet, address(i+1, 1), inWords(c.name)); err != nil {
+		if err := b.SetCellStr(t.sheet, address(i+1, 1), b.inWords(c.name)); err != nil {
 			return err
 		}
 		style, err := b.headStyle(c)
@@ -276,7 +277,7 @@ func (b *book) layOut(t sheetTable) error {
 		if err := b.SetCellStyle(t.sheet, address(i+1, 1), address(i+1, 1), style); err != nil {
 			return err
 		}
-		lines = max(lines, linesOf(inWords(c.name), c.width()-4)) // 4: the button of the filter
+		lines = max(lines, linesOf(b.inWords(c.name), c.width()-4)) // 4: the button of the filter
 	}
 	if err := b.SetRowHeight(t.sheet, 1, float64(lines)*lineHeight+4); err != nil {
 		return err
@@ -362,7 +363,7 @@ func (b *book) printed(sheet, side string, across int, titles string) error {
 	}
 	foot := cutTo(sheetText(b.season.heading()), 120)
 	if err := b.SetHeaderFooter(sheet, &excelize.HeaderFooterOptions{
-		OddFooter: "&L" + strings.ReplaceAll(foot, "&", "&&") + "&C&A&R&P of &N",
+		OddFooter: "&L" + strings.ReplaceAll(foot, "&", "&&") + "&C&A&R" + b.season.words().Say("%s of %s", "&P", "&N"),
 	}); err != nil {
 		return err
 	}
@@ -407,7 +408,15 @@ func (c column) width() float64 {
 	return 26
 }
 
-// words makes a heading of a column's name: Covered days.
+// inWords is the heading of a column: Covered days.
+func (b *book) inWords(name string) string {
+	if text, ok := headings[name]; ok {
+		return b.season.words().Say(text)
+	}
+	return inWords(name)
+}
+
+// inWords makes a heading of a column's name.
 func inWords(name string) string {
 	s := strings.ReplaceAll(name, "_", " ")
 	return strings.ToUpper(s[:1]) + s[1:]
@@ -474,13 +483,27 @@ func address(column, row int) string {
 
 // columns adds the sheet that says what each column is.
 func (b *book) columns(tables []sheetTable) error {
-	t := sheetTable{sheet: "Columns", table: &columnsTable}
+	w := b.season.words()
+	t := sheetTable{sheet: w.Say("Columns"), table: &columnsTable}
 	for _, of := range tables {
 		for _, c := range of.table.columns {
-			t.rows = append(t.rows, []cell{of.sheet, inWords(c.name), c.says})
+			t.rows = append(t.rows, []cell{of.sheet, b.inWords(c.name), b.describes(c)})
 		}
 	}
 	return b.sheet(t)
+}
+
+// describes says what a column is. One that it belongs to goes by its name, or by its
+// heading where that is in other words.
+func (b *book) describes(c column) string {
+	w, of := b.season.words(), c.of
+	if of == "" {
+		return w.Say(c.says)
+	}
+	if heading := b.inWords(of); heading != inWords(of) {
+		of = heading
+	}
+	return w.Say(c.says, of)
 }
 
 var columnsTable = table{name: "columns", columns: []column{

@@ -39,6 +39,15 @@ func catalogueOf(language string) (*catalogue, error) {
 	return c, nil
 }
 
+// Messages are the entries of a language's catalogue, in their order.
+func Messages(language string) ([]*Message, error) {
+	text, err := files.ReadFile(language + ".po")
+	if err != nil {
+		return nil, fmt.Errorf("words: catalogue: %w", err)
+	}
+	return ReadPO(string(text))
+}
+
 func newCatalogue(text string) (*catalogue, error) {
 	all, err := ReadPO(text)
 	if err != nil {

@@ -89,13 +89,14 @@ func gatherTemplates(t *testing.T, g *gathered) {
 	if err != nil || len(names) == 0 {
 		t.Fatalf("templates: %v, %v", names, err)
 	}
+	names = append(names, "../report/print.html")
 	for _, name := range names {
 		source, err := os.ReadFile(name)
 		if err != nil {
 			t.Fatal(err)
 		}
 		for _, s := range words.Segments(string(source)) {
-			g.add(wanted{id: s.ID, segment: &s}, "web/templates/"+filepath.Base(name))
+			g.add(wanted{id: s.ID, segment: &s}, "web/"+strings.TrimPrefix(name, "../"))
 		}
 	}
 }

@@ -173,3 +173,9 @@ func (w *Words) WhenSeconds(at int64, zone string) string {
 	}
 	return w.TimeSeconds(time.Unix(at, 0).In(loc))
 }
+
+// DateShort is Date with the month's name cut: 27 Mar 2026.
+func (w *Words) DateShort(d usage.Date) string {
+	y, m, day := d.YMD()
+	return w.Say(dateFormats[w.region.Dates], day, w.MonthShort(m), y)
+}
