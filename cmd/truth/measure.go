@@ -21,6 +21,7 @@ type sample struct {
 	both      bool  // and the opening lies between two such times, its row whole and well read
 	calm      bool  // the clock is within 100 ppm
 	nearShift bool  // within a day of a change of civil time, its clock steady and its row well read
+	repeated  bool  // in the hour that comes twice: civil time, which some clocks show, does not tell which
 }
 
 // tally is what one group of openings came to.
@@ -269,6 +270,8 @@ func (g *gauge) sample(o *usage.Opening, m int) sample {
 	d1, s1 := g.zone.Civil(o.At)
 	d2, s2 := g.zone.Civil(at)
 	s.hour = d1 != d2 || s1/3600 != s2/3600
+	_, _, kind := g.zone.Resolve(at + int64(g.zone.OffsetAt(at)))
+	s.repeated = kind == usage.Overlap
 	for _, c := range g.changes {
 		s.nearShift = s.nearShift || far(at, c) <= 86400 && g.steady(r)
 	}

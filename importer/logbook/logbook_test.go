@@ -133,34 +133,33 @@ func TestStitchDisturbed(t *testing.T) {
 				}
 				cards[i] = Card{ID: fmt.Sprint(id), File: f}
 			}
-			b := Stitch(cards)
-			for i := 1; i < len(b.Entries); i++ {
-				if p, e := b.Entries[i-1], b.Entries[i]; e.Card < p.Card || e.Card == p.Card && e.Row < p.Row {
-					t.Errorf("%s (backwards: %t): card %d row %d comes before card %d row %d", tt.name, backwards, p.Card, p.Row, e.Card, e.Row)
-				}
-			}
+			inOrder(t, fmt.Sprintf("%s (backwards: %t)", tt.name, backwards), cards)
 		}
 	}
 }
 
-// TestStitchBuildTime has cards that were cleared at each visit, and a clock that goes
-// back to when its program was built while the third is in the logger.
-func TestStitchBuildTime(t *testing.T) {
-	tests := []struct{ rows, removed string }{
-		{"2024-05-01,10:00:00,5 2024-05-04,10:00:00,6 2024-05-10,10:00:00,", "2024-05-10T10:00:20Z"},
-		{"2024-05-11,10:00:00,5 2024-05-20,10:00:00,6 2024-05-30,10:00:00,", ""},
-		{"2024-05-03,10:00:00,5 2024-05-04,09:00:00,6 2024-05-09,10:00:00,", "2024-06-20T10:00:20Z"},
-		{"2024-05-09,11:00:00,5 2024-05-14,09:00:00,6 2024-05-16,10:00:00,", "2024-06-27T11:00:20Z"},
-		{"2024-06-28,10:00:00,5 2024-06-30,09:00:00,6 2024-07-05,10:00:00,", "2024-07-05T10:00:20Z"},
+// inOrder checks that the rows of the cards come in the order in which these are given.
+func inOrder(t *testing.T, name string, cards []Card) {
+	t.Helper()
+	b := Stitch(cards)
+	for i := 1; i < len(b.Entries); i++ {
+		if p, e := b.Entries[i-1], b.Entries[i]; e.Card < p.Card || e.Card == p.Card && e.Row < p.Row {
+			t.Errorf("%s: card %d row %d comes before card %d row %d", name, p.Card, p.Row, e.Card, e.Row)
+		}
 	}
+}
+
+// noted are the rows of a card and, if somebody wrote it down, when it came out.
+type noted struct{ rows, removed string }
+
+// cleared checks that cards which were cleared at each visit come in the order in which
+// they are given, whatever the order of their IDs.
+func cleared(t *testing.T, tests []noted) {
+	t.Helper()
 	for _, backwards := range []bool{false, true} {
 		var cards []Card
 		for i, tt := range tests {
-			f, err := cardfile.Read([]byte(strings.ReplaceAll(tt.rows, " ", "\n")), cardfile.Hint{DateOrder: "ymd"})
-			if err != nil {
-				t.Fatal(err)
-			}
-			c := Card{ID: fmt.Sprint(i), File: f}
+			c := read(t, fmt.Sprint(i), strings.ReplaceAll(tt.rows, " ", "\n"))
 			if backwards {
 				c.ID = fmt.Sprint(len(tests) - i)
 			}
@@ -170,13 +169,35 @@ func TestStitchBuildTime(t *testing.T) {
 			}
 			cards = append(cards, c)
 		}
-		b := Stitch(cards)
-		for i := 1; i < len(b.Entries); i++ {
-			if p, e := b.Entries[i-1], b.Entries[i]; e.Card < p.Card || e.Card == p.Card && e.Row < p.Row {
-				t.Errorf("backwards: %t: card %d row %d comes before card %d row %d", backwards, p.Card, p.Row, e.Card, e.Row)
-			}
-		}
+		inOrder(t, fmt.Sprintf("backwards: %t", backwards), cards)
 	}
+}
+
+// TestStitchBuildTime has cards that were cleared at each visit, and a clock that goes
+// back to when its program was built while the third is in the logger.
+func TestStitchBuildTime(t *testing.T) {
+	tests := []noted{
+		{"2024-05-01,10:00:00,5 2024-05-04,10:00:00,6 2024-05-10,10:00:00,", "2024-05-10T10:00:20Z"},
+		{"2024-05-11,10:00:00,5 2024-05-20,10:00:00,6 2024-05-30,10:00:00,", ""},
+		{"2024-05-03,10:00:00,5 2024-05-04,09:00:00,6 2024-05-09,10:00:00,", "2024-06-20T10:00:20Z"},
+		{"2024-05-09,11:00:00,5 2024-05-14,09:00:00,6 2024-05-16,10:00:00,", "2024-06-27T11:00:20Z"},
+		{"2024-06-28,10:00:00,5 2024-06-30,09:00:00,6 2024-07-05,10:00:00,", "2024-07-05T10:00:20Z"},
+	}
+	cleared(t, tests)
+}
+
+// TestStitchMisreadYears has a card of a clock without a date in the logger for the whole
+// of its stay; two of its years were read wrongly, and so tell nothing of where it lies.
+// Nobody noted when the cards before it came out.
+func TestStitchMisreadYears(t *testing.T) {
+	tests := []noted{
+		{"2024-05-01,10:00:00,5 2024-05-04,10:00:00,6 2024-05-10,10:00:00,", ""},
+		{"2024-05-11,10:00:00,5 2024-05-20,10:00:00,6 2024-05-30,10:00:00,", ""},
+		{"2024-05-31,10:00:00,5 2024-06-04,09:00:00,6 2000-01-01,00:20:00,7 2000-01-09,10:00:00,", "2024-06-20T10:00:20Z"},
+		{"2000-01-09,11:00:00,5 2001-01-10,09:00:00,6 2000-01-11,08:00:00,6 2002-01-12,09:00:00,6 2000-01-13,10:00:00,", "2024-06-27T11:00:20Z"},
+		{"2024-06-28,10:00:00,5 2024-06-30,09:00:00,6 2024-07-05,10:00:00,", "2024-07-05T10:00:20Z"},
+	}
+	cleared(t, tests)
 }
 
 // TestStitchTwoBuildTimes has two cards of a clock that went back to the same moment

@@ -240,7 +240,7 @@ const none = -1 << 62
 func arrange(strands []*strand) {
 	var ends []ending
 	for _, s := range strands {
-		s.own = credible(s.items)
+		s.own = s.credible()
 		ends = appendEnds(ends, s)
 	}
 	slices.SortFunc(ends, func(a, b ending) int { return cmp.Compare(a.at, b.at) })
@@ -387,21 +387,36 @@ const longestGap = 60 * 86400
 // credible returns the readings of the longest series of clear rows that never
 // steps back, and none for all other rows: misread digits and clocks that were
 // reset stand out.
-func credible(items []item) []int64 {
-	pairs := make([][2]int, 0, len(items))
-	for i := range items {
-		if items[i].clear {
-			pairs = append(pairs, [2]int{int(items[i].reading), i})
-		}
-	}
-	own := make([]int64, len(items))
-	for i := range own {
+func (s *strand) credible() []int64 {
+	pairs := make([][2]int, 0, len(s.items))
+	own := make([]int64, len(s.items))
+	for i := range s.items {
 		own[i] = none
+		if s.items[i].clear && !s.misread(i) {
+			pairs = append(pairs, [2]int{int(s.items[i].reading), i})
+		}
 	}
 	for _, p := range longestRise(pairs) {
 		own[p[1]] = int64(p[0])
 	}
 	return own
+}
+
+// mostMisread is how many rows that follow each other may be misread.
+const mostMisread = 3
+
+// misread reports whether clear row i is one of a few between rows of a clock that
+// counts on from its default, before and after them: a bit of its year was read wrongly.
+func (s *strand) misread(i int) bool {
+	from, to := i, i
+	for from > 0 && !s.cut[from-1] && s.items[from].clear && i-from < mostMisread {
+		from--
+	}
+	for to+1 < len(s.items) && !s.cut[to] && s.items[to].clear && to-i < mostMisread {
+		to++
+	}
+	a, b := &s.items[from], &s.items[to]
+	return a.counts() && b.counts() && to-from-1 <= mostMisread && a.reading <= b.reading
 }
 
 // lookAhead returns the first credible reading of each item's stay from it on.
