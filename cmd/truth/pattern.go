@@ -16,7 +16,7 @@ type pattern struct {
 	timed   int // that were given a time
 	leads   int // the good rows that are repeated, timed
 	blank   int // rows of month 0
-	outside int // untimed rows of any of these with the truth outside their bracket
+	outside int // untimed rows of any of these with the truth outside their bracket by more than the error of its ends
 }
 
 func (p *pattern) add(o pattern) {
@@ -44,10 +44,26 @@ func (g *gauge) pattern() pattern {
 		case m+1 < len(g.truth.Written) && g.truth.Written[m+1].Fault == forge.ReadStuck:
 			p.leads += one(o.Timed)
 		}
-		at := g.truth.Openings[m].At
-		p.outside += one(!o.Timed && (at < o.Earliest || at > o.Latest))
+		at, e := g.truth.Openings[m].At, g.endError(i)
+		p.outside += one(!o.Timed && (at < o.Earliest-e || at > o.Latest+e))
 	}
 	return p
+}
+
+// endError is the larger error of the timed openings before and after opening i, s: how
+// well the ends of a bracket between them are known.
+func (g *gauge) endError(i int) int64 {
+	largest := int32(0)
+	for _, step := range [2]int{-1, 1} {
+		j := i + step
+		for j >= 0 && j < len(g.book.Openings) && !g.book.Openings[j].Timed {
+			j += step
+		}
+		if j >= 0 && j < len(g.book.Openings) {
+			largest = max(largest, g.book.Openings[j].ErrorS)
+		}
+	}
+	return int64(largest)
 }
 
 func one(b bool) int {

@@ -138,7 +138,11 @@ func (k *keeper) outside(r run, j int, base int64) (off, errorS float64) {
 	d := float64(base - a[j].base)
 	off, here := a[j].ahead()
 	here += float64(k.unsure(a[j].true, base-int64(off)))
-	off += float64(k.changed(a[j].true, base-int64(off)))
+	at := base - int64(off)
+	if r.why == "step back" && base-k.base[r.first] < hour {
+		at += changeMiss // civil time went back, which began the run: it had, though the clock was ahead
+	}
+	off += float64(k.changed(a[j].true, at))
 	ppm := usage.ClockDrift
 	if r.steep {
 		ppm = k.scatter(k.own.steep)
