@@ -101,28 +101,35 @@ func (rd *reader) resolve(hint Hint) {
 	f.Resolution = resolution(f.Rows)
 }
 
-// resolution is the coarsest of 1 s, 60 s and 3600 s that all readings are
-// whole multiples of; 1 s without a reading.
+// resolution is the coarsest of 1 s, 60 s and 3600 s that the readings, but for a
+// few, are whole multiples of; 1 s without a reading.
 func resolution(rows []Row) int32 {
-	r := int64(3600)
-	timed := 0
+	timed, seconds, minutes := 0, 0, 0
 	for i := range rows {
 		if !rows[i].Timed {
 			continue
 		}
 		timed++
-		for rows[i].Reading%r != 0 {
-			r /= 60
+		if rows[i].Reading%60 != 0 {
+			seconds++
 		}
-		if r == 1 {
-			return 1
+		if rows[i].Reading%3600 != 0 {
+			minutes++
 		}
 	}
-	if timed == 0 {
+	switch {
+	case seconds*fewFiner > timed || timed == 0:
 		return 1
+	case minutes*fewFiner > timed:
+		return 60
 	}
-	return int32(r)
+	return 3600
 }
+
+// fewFiner is one in how many rows may show a finer step than a card's clock does: two
+// rows that ran into each other ("18:018:06") read as a time that nobody wrote. Of the
+// rows of a clock that shows seconds, one in sixty has none.
+const fewFiner = 10
 
 // centuries reports whether most rows are of the year 2000 or later, so that
 // one of the last century is a fault of the chip.

@@ -103,6 +103,33 @@ func TestReadStampOnly(t *testing.T) {
 	}
 }
 
+// TestReadResolution has a card whose clock shows minutes, with two rows that ran into
+// each other and so seem to show seconds, and short cards.
+func TestReadResolution(t *testing.T) {
+	var minutes strings.Builder
+	for i := range 30 {
+		fmt.Fprintf(&minutes, "2024-05-%02d,%02d:%02d,%d\n", 1+i, 7+i%12, 7*i%60, 9+i)
+	}
+	tests := []struct {
+		name, rows string
+		want       int32
+	}{
+		{"minutes", minutes.String(), 60},
+		{"minutes, and a row that another ran into", minutes.String() + "2024-05-31,18:18:06,33\n", 60},
+		{"seconds", "2024-05-01,10:00:07,5\n2024-05-02,11:00:00,6\n", 1},
+		{"hours", "2024-05-01,10:00,5\n2024-05-02,11:00,6\n", 3600},
+	}
+	for _, tt := range tests {
+		f, err := Read([]byte(tt.rows), Hint{})
+		if err != nil {
+			t.Fatal(err)
+		}
+		if f.Resolution != tt.want {
+			t.Errorf("%s: Resolution = %d, want %d", tt.name, f.Resolution, tt.want)
+		}
+	}
+}
+
 // TestReadTornColumns has rows that were cut, with the next one glued to them:
 // columns that only these have decide neither the delimiter nor what a column
 // is for, and rows whose seconds were lost stay rows.
