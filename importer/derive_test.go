@@ -127,3 +127,23 @@ func TestDeriveOrderFree(t *testing.T) {
 		}
 	}
 }
+
+// TestDeriveStepOfTheClock has a clock that shows minutes, at which three people came in
+// one, and a card on which no row has a time: what step a clock shows is told by rows
+// that have one.
+func TestDeriveStepOfTheClock(t *testing.T) {
+	site := usage.Site{Code: "MILL", Latitude: 52, Longitude: -8, Zone: "Europe/Dublin", InstalledOn: usage.DateOf(2024, 1, 1), Clock: usage.ClockFixed}
+	lb := derive(t, site, []importer.Card{
+		cardOf("A.TXT", []byte("2024-02-01,10:00,5\n2024-02-02,11:05,6\n2024-02-02,11:05,7\n2024-02-02,11:05,8\n2024-02-03,09:30,9\n")),
+		cardOf("B.TXT", []byte("2000-00-04,08:00,5\n2000-00-04,09:10,6\n2000-00-05,09:20,6\n")),
+	})
+	timed := 0
+	for _, o := range lb.Openings {
+		if o.Timed {
+			timed++
+		}
+	}
+	if timed != 5 {
+		t.Errorf("%d openings have a time, want the 5 of the first card: %+v", timed, lb.Openings)
+	}
+}

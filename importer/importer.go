@@ -211,8 +211,14 @@ func (d *deriver) clockSite() clock.Site {
 	if s.Keeping == "" {
 		s.Keeping = usage.ClockFixed
 	}
+	shown := false
 	for _, f := range d.files {
-		s.Resolution = min(s.Resolution, int64(f.Resolution))
+		if slices.ContainsFunc(f.Rows, func(r cardfile.Row) bool { return r.Timed }) { // else it shows no step at all
+			s.Resolution, shown = min(s.Resolution, int64(f.Resolution)), true
+		}
+	}
+	if !shown {
+		s.Resolution = 1
 	}
 	return s
 }
