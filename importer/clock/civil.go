@@ -10,7 +10,8 @@ func (k *keeper) movedAnHour(a, b anchor, step int64) bool {
 	if _, ok := k.change(a, b, step); ok {
 		return true
 	}
-	return abs(abs(step)-hour) < 2*minute && k.stay(a, b, step) > 0
+	civil := int64(k.Site.Zone.OffsetAt(b.true) - k.Site.Zone.OffsetAt(a.true))
+	return abs(abs(step)-hour) < 2*minute && civil*step >= 0 && k.stay(a, b, step) > 0
 }
 
 // toCivil reports whether the clock shows civil time at b and did not at a, or

@@ -370,9 +370,13 @@ func (k *keeper) stay(a, b anchor, step int64) int {
 // atTheBox lists the rows that follow a visit of somebody who looks after the
 // box, after a's row and up to b's, ascending.
 func (k *keeper) atTheBox(a, b anchor) []int {
+	start := max(a.row, 0)
+	if n := k.runOf(b.row); a.row < 0 && n >= 0 {
+		start = k.runs[n].first // a clock set stands on no row: its run begins with it
+	}
 	var out []int
 	for _, st := range k.Stints {
-		if i := k.follow(st.First); i > max(a.row, 0) && i <= b.row {
+		if i := k.follow(st.First); i > start && i <= b.row {
 			out = append(out, i)
 		}
 	}
@@ -380,7 +384,7 @@ func (k *keeper) atTheBox(a, b anchor) []int {
 		if c.At <= a.true+noted || c.At >= b.true-noted {
 			continue
 		}
-		for i := max(a.row, 0) + 1; i <= b.row; i++ {
+		for i := start + 1; i <= b.row; i++ {
 			if k.state[i] == good && k.base[i]-a.off() > c.At+minute {
 				out = append(out, i)
 				break
