@@ -78,7 +78,20 @@ func (k *keeper) anchor() {
 	}
 	for n := range k.runs {
 		slices.SortStableFunc(k.runs[n].anchors, func(a, b anchor) int { return cmp.Compare(a.base, b.base) })
+		k.runs[n].anchors = sharp(k.runs[n].anchors)
 	}
+}
+
+// vague is the error from which on a known time says nothing beside a better one, s.
+const vague = hour / 2
+
+// sharp leaves out the vague anchors of a run that has better ones.
+func sharp(anchors []anchor) []anchor {
+	isVague := func(a anchor) bool { return a.errorS >= vague && !a.belief }
+	if !slices.ContainsFunc(anchors, func(a anchor) bool { return !isVague(a) }) {
+		return anchors
+	}
+	return slices.DeleteFunc(anchors, isVague)
 }
 
 // removals ties the last row of each stint to the time at which its card came

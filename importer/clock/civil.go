@@ -59,6 +59,23 @@ func (k *keeper) habits() {
 			k.stayed++
 		}
 	}
+	if k.itself+k.people+k.stayed == 0 && len(all) > 0 {
+		k.sinceInstalled(all[0])
+	}
+}
+
+// sinceInstalled takes a clock to follow civil time that was right where the logbook
+// begins and is right at its first known time, with a change of civil time in between:
+// the only thing that tells what it does.
+func (k *keeper) sinceInstalled(first anchor) {
+	r := k.runs[0]
+	if first.row < 0 || r.state != good || r.why != "first row" || k.runOf(first.row) != 0 {
+		return
+	}
+	begun := anchor{base: k.base[r.first], true: k.base[r.first] - k.asRead(r), row: r.first}
+	if at, ok := k.change(begun, first, first.off()-begun.off()); ok && k.callAfter(at, begun, first) < 0 {
+		k.itself++
+	}
 }
 
 // hourWrong reports whether b, between two others, was noted wrongly by an hour, on

@@ -95,6 +95,16 @@ func (k *keeper) alone(n int) {
 	if len(r.anchors) == 1 && k.wasDead(n, r.anchors[0]) && k.rightElsewhere(n) {
 		k.leaveOutDead(n, 0)
 	}
+	if n == 0 && len(r.anchors) == 1 && r.why == "first row" && !r.anchors[0].belief && k.hourOff(r.anchors[0]) {
+		r.loose, r.looseFrom, r.looseTo = hour, r.first, r.last
+	}
+}
+
+// hourOff reports whether the one known time of the first run and the clock's setting
+// contradict each other by an hour, as much as people miswrite: either may be wrong.
+func (k *keeper) hourOff(a anchor) bool {
+	begun := k.base[k.runs[0].first] - k.asRead(k.runs[0])
+	return a.stint >= 0 && typed(a.off()-k.asRead(k.runs[0])-k.changed(begun, a.true))
 }
 
 // daysOff returns by how many whole days an anchor differs from what the clock
