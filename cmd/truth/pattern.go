@@ -42,7 +42,8 @@ func (g *gauge) pattern() pattern {
 		case r.State == forge.StateBlank:
 			p.blank++
 		case m+1 < len(g.truth.Written) && g.truth.Written[m+1].Fault == forge.ReadStuck:
-			p.leads += one(o.Timed)
+			// Of two people in one minute of a clock that shows minutes, the first is timed.
+			p.leads += one(o.Timed || m > 0 && g.truth.Written[m-1].Digits() == r.Digits())
 		}
 		at, e := g.truth.Openings[m].At, g.endError(i)
 		p.outside += one(!o.Timed && (at < o.Earliest-e || at > o.Latest+e))

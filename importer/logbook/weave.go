@@ -85,6 +85,9 @@ func (s *strand) before(i int, t *strand, j int) bool {
 	if p.end != nil && q.end != nil && *p.end != *q.end {
 		return *p.end < *q.end
 	}
+	if s.own[i] == none && t.own[j] == none && s.begins(i) != t.begins(j) {
+		return t.begins(j) // a stay that goes on ends before another begins
+	}
 	if (s.own[i] == none) != (t.own[j] == none) {
 		return t.own[j] == none // which comes after the credible reading that it is merged by
 	}
