@@ -148,9 +148,10 @@ func TestNetworkMap(t *testing.T) {
 			t.Errorf("%s leads to %q, want three boxes", drawing, links)
 		}
 	}
-	// Every card of these has a line that is no row, and QUAY has no card.
+	// Every card of these has a line that is no row, which is answered at a desk, and QUAY
+	// has no card.
 	lead := texts(page, "p.lead")[0]
-	if want := "No box is clearly busier or quieter than a year before. Every box needs a hand."; lead != want {
+	if want := "No box is clearly busier or quieter than a year before. Old Quay needs a hand."; lead != want {
 		t.Errorf("lead = %q, want %q", lead, want)
 	}
 	if n := len(find(newBox(t, importer.Limits{}).get("/").page(t), "#map")); n != 0 {

@@ -67,6 +67,7 @@ type networkRow struct {
 	hours   chart.Figure
 	odd     []string // the first open findings
 	open    int      // how many there are
+	press   int      // and how many of them ask for a hand at the box
 	season  usage.Season
 	figures usage.SeasonFigures // of season, by which the box is judged
 	first   *usage.Date         // of the first opening
@@ -89,7 +90,7 @@ func (s *server) networkRow(ctx context.Context, code string) (networkRow, error
 		if row.season, row.figures, err = judgedBy(site.Site, t); err != nil {
 			return row, 0, err
 		}
-		if row.odd, row.open, err = s.oddAt(ctx, code); err != nil {
+		if err = s.addOdd(ctx, &row, code); err != nil {
 			return row, 0, err
 		}
 		if row.first, err = firstOpening(site); err != nil {
@@ -125,7 +126,7 @@ func (s *server) networkSite(say *words.Words, row networkRow) web.NetworkSite {
 	out := web.NetworkSite{
 		Site: heading(site.Site), Weekly: row.weekly.Rate, Visits: row.weekly.Visits, ExposedS: row.weekly.ExposureS,
 		LastCard: site.LastCardAt, Cards: site.Cards, Hours: row.hours, Odd: retold(say, row.odd), MoreOdd: row.open - len(row.odd),
-		Glance: web.GlanceOf(say, row.figures, row.season, row.open, site.LastCardAt, now),
+		Glance: web.GlanceOf(say, row.figures, row.season, row.press, site.LastCardAt, now),
 	}
 	if site.LastCardAt != nil {
 		out.Age = say.Age(*site.LastCardAt, now)
@@ -228,17 +229,23 @@ func estimateOr0(e *usage.Estimate) usage.Estimate {
 // oddShown is how many open findings a row of the network page shows.
 const oddShown = 2
 
-// oddAt returns the first open findings of a site, and how many there are.
-func (s *server) oddAt(ctx context.Context, code string) (odd []string, open int, err error) {
+// addOdd adds the first open findings of a site, and how many there are.
+func (s *server) addOdd(ctx context.Context, row *networkRow, code string) error {
 	findings, err := s.Store.Findings(ctx, code)
 	if err != nil {
-		return nil, 0, err
+		return err
 	}
 	found := openFindings(findings)
-	for _, f := range found[:min(len(found), oddShown)] {
-		odd = append(odd, f.Says)
+	row.open = len(found)
+	for i, f := range found {
+		if i < oddShown {
+			row.odd = append(row.odd, f.Says)
+		}
+		if f.Pressing() {
+			row.press++
+		}
 	}
-	return odd, len(found), nil
+	return nil
 }
 
 // placeRanges draws the weekly rates of all sites on one scale.

@@ -7,6 +7,12 @@ import (
 	"strings"
 )
 
+// The kinds of findings about a box's door.
+const (
+	KindAjar   = "ajar door"
+	KindRattle = "rattle"
+)
+
 const (
 	// rattleShare is the share of a season's openings from which on rattles are
 	// a matter of the latch and not of hands; rattleMany is how many there must
@@ -69,12 +75,12 @@ func (t *doorTally) add(o *Opening) {
 
 func (t *doorTally) append(out []Finding, site Site, season Season) []Finding {
 	if t.ajar >= ajarMany || t.ajar > 0 && t.longest.OpenS >= ajarLong {
-		out = append(out, doorFinding("ajar door", site, season, t.longest,
+		out = append(out, doorFinding(KindAjar, site, season, t.longest,
 			fmt.Sprintf("the door stood ajar %s in %s, %sfor %s", often(t.ajar), inWords(season), theLongest(t.ajar), hours(t.longest.OpenS)),
 			fmt.Sprintf("Each counts as one visit; of its open time %s are counted.", hours(site.Thresholds.AjarS))))
 	}
 	if t.rattles >= rattleMany && float64(t.rattles) >= rattleShare*float64(t.openings) {
-		out = append(out, doorFinding("rattle", site, season, t.rattle,
+		out = append(out, doorFinding(KindRattle, site, season, t.rattle,
 			fmt.Sprintf("%d of %d openings in %s lasted less than %d seconds: a loose latch, wind, or a bouncing switch", t.rattles, t.openings, inWords(season), site.Thresholds.RattleS),
 			"They count as no visit."))
 	}

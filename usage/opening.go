@@ -107,6 +107,15 @@ type Finding struct {
 	Evidence []RowRef
 }
 
+// atDesk are the kinds of findings that nobody has to go to a box for.
+var atDesk = map[string]bool{
+	KindAjar: true, KindRattle: true, KindChange: true, "missing seconds": true, "weekday register": true, "unread lines": true,
+}
+
+// Pressing reports whether a finding may ask for a hand at the box: for its clock, its
+// chip, its card or its silence. The others can be answered at a desk.
+func (f Finding) Pressing() bool { return !atDesk[f.Kind] }
+
 // Logbook is what the importer makes of a site's kept cards.
 type Logbook struct {
 	Openings  []Opening // in the order in which the logger wrote them

@@ -30,8 +30,8 @@ type Glance struct {
 // or nobody came, and is steady where they hold 1. A box without figures of both
 // years has no state. season is that which f is of.
 //
-// A box needs a hand where there are open questions, or where its last card was read
-// more than handDays days before now (Unix s), or there is none.
+// A box needs a hand where there are open questions that ask for one, or where its last
+// card was read more than handDays days before now (Unix s), or there is none.
 func GlanceOf(w *words.Words, f usage.SeasonFigures, season usage.Season, questions int, lastCard *int64, now int64) Glance {
 	g := Glance{Hand: handWords(w, questions, lastCard, now)}
 	switch {
@@ -40,7 +40,7 @@ func GlanceOf(w *words.Words, f usage.SeasonFigures, season usage.Season, questi
 	case f.Counted == 0 && f.CoveredDays >= GlanceDays:
 		g.Use, g.Says = chart.UseQuiet, w.Say("Quiet: no visit in %s.", season)
 	case f.RatioToLast == nil || math.IsNaN(f.RatioToLast.Value):
-		g.Says = w.Say("No %s to set %s against.", season.LastYear(), season)
+		g.Says = w.Say("Not compared: nothing was recorded in %s.", season.LastYear())
 	default:
 		g.Use = useOf(f.RatioToLast)
 		g.Says = w.Say(useWords[g.Use], w.Limits(w.RoundRatio(f.RatioToLast)), season.LastYear())
@@ -127,7 +127,7 @@ func unjudged(w *words.Words, judged int) string {
 	if judged > 0 {
 		return w.Say("No box is clearly busier or quieter than a year before.")
 	}
-	return w.Say("No box has two years to compare yet.")
+	return w.Say("There is no year before to compare with yet.")
 }
 
 // namesMost is how many names a sentence bears.
@@ -178,7 +178,7 @@ func mapKeys(w *words.Words) []MapKey {
 		{chart.UseQuiet, false, w.Say("is quiet: they lie below 1, or nobody came")},
 		{chart.UseSteady, false, w.Say("shows no clear change: they hold 1")},
 		{chart.UseUnknown, false, w.Say("cannot be judged: one of the two seasons has no recording")},
-		{chart.UseUnknown, true, w.Say("needs a hand: an open question, or no card for %d days", handDays)},
+		{chart.UseUnknown, true, w.Say("needs a hand: an open question about its clock, its card or its silence, or no card for %d days", handDays)},
 	}
 }
 

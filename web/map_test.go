@@ -35,11 +35,11 @@ func TestGlance(t *testing.T) {
 		{"neither", usage.SeasonFigures{Counted: 400, CoveredDays: 90, PerDay: some, RatioToLast: ratioOf(1.1, 0.9, 1.3)}, 2, days(61), chart.UseSteady,
 			"No clear change: between 0.9 and 1.3 times the visits a day of spring 2025. Needs a hand: 2 open questions, no card for 61 days."},
 		{"no year before", usage.SeasonFigures{Counted: 400, CoveredDays: 90, PerDay: some}, 1, days(3), chart.UseUnknown,
-			"No spring 2025 to set spring 2026 against. Needs a hand: 1 open question."},
+			"Not compared: nothing was recorded in spring 2025. Needs a hand: 1 open question."},
 		{"nobody", usage.SeasonFigures{CoveredDays: 90, PerDay: ratioOf(0, 0, 0.1)}, 0, days(3), chart.UseQuiet, "Quiet: no visit in spring 2026."},
-		{"nobody in a day", usage.SeasonFigures{CoveredDays: 1, PerDay: ratioOf(0, 0, 4)}, 0, days(3), chart.UseUnknown, "No spring 2025 to set spring 2026 against."},
+		{"nobody in a day", usage.SeasonFigures{CoveredDays: 1, PerDay: ratioOf(0, 0, 4)}, 0, days(3), chart.UseUnknown, "Not compared: nothing was recorded in spring 2025."},
 		{"nobody in either year", usage.SeasonFigures{CoveredDays: 1, PerDay: ratioOf(0, 0, 4), RatioToLast: ratioOf(math.NaN(), 0, math.Inf(1))}, 0, days(3), chart.UseUnknown,
-			"No spring 2025 to set spring 2026 against."},
+			"Not compared: nothing was recorded in spring 2025."},
 		{"no card", usage.SeasonFigures{}, 0, nil, chart.UseUnknown, "Nothing recorded to judge it by. Needs a hand: no card with a time yet."},
 	} {
 		g := GlanceOf(words.English, c.figures, season, c.questions, c.card, now)
@@ -61,7 +61,7 @@ func TestGlanceLead(t *testing.T) {
 		{[]NetworkSite{site("A", up, ""), site("B", down, ""), site("C", level, "x")}, "A thrives. B is quiet. C needs a hand."},
 		{[]NetworkSite{site("A", up, "x"), site("B", up, "")}, "A and B thrive. A needs a hand."},
 		{[]NetworkSite{site("A", level, ""), site("B", unknown, "")}, "No box is clearly busier or quieter than a year before."},
-		{[]NetworkSite{site("A", unknown, "x")}, "No box has two years to compare yet. A needs a hand."},
+		{[]NetworkSite{site("A", unknown, "x")}, "There is no year before to compare with yet. A needs a hand."},
 		{[]NetworkSite{site("A", down, "x"), site("B", down, "x")}, "A and B are quiet. Every box needs a hand."},
 		{[]NetworkSite{site("A", up, ""), site("B", up, ""), site("C", up, ""), site("D", up, "")}, "A, B, C and D thrive."},
 		{[]NetworkSite{site("A", up, ""), site("B", up, ""), site("C", up, ""), site("D", up, ""), site("E", up, "")}, "A, B, C and 2 other boxes thrive."},
