@@ -63,9 +63,19 @@ var namedForms = []namedForm{
 // the rest of the reader sees digits. nil leaves lines as they are.
 type namedMonths struct{ namedForm }
 
+// monthLines is about how many lines tell whether months are words.
+const monthLines = 300
+
 // findNamedMonths returns the form that most of the lines with digits have, if any has.
 func findNamedMonths(sample []sampleLine) *namedMonths {
 	data := dataLines(sample)
+	if step := len(data) / monthLines; step > 1 {
+		few := data[:0:0]
+		for i := 0; i < len(data); i += step {
+			few = append(few, data[i])
+		}
+		data = few
+	}
 	for _, form := range namedForms {
 		m := &namedMonths{form}
 		n := 0

@@ -95,9 +95,11 @@ func (rd *reader) resolve(hint Hint) {
 		}
 	}
 	centuries := rd.centuries()
-	for i := range f.Rows {
-		rd.resolveRow(&f.Rows[i], &v, centuries)
-	}
+	inChunks(len(f.Rows), chunkLines, func(_, from, to int) {
+		for i := from; i < to; i++ {
+			rd.resolveRow(&f.Rows[i], &v, centuries)
+		}
+	})
 	f.Resolution = resolution(f.Rows)
 }
 

@@ -319,3 +319,38 @@ func TestReadKeysAcrossDialects(t *testing.T) {
 		}
 	}
 }
+
+// TestReadInChunks has a file of several chunks, with words and faults near their ends:
+// it is read as one of which each line is read by itself.
+func TestReadInChunks(t *testing.T) {
+	words := []string{"mon", "tue", "wed", "thu", "fri", "sat", "sun"}
+	var b strings.Builder
+	day := time.Date(2020, 1, 6, 0, 0, 0, 0, time.UTC) // a Monday
+	lines := 2*chunkLines + 77
+	for i := range lines {
+		at := day.Add(time.Duration(i) * 40 * time.Minute)
+		switch {
+		case i%chunkLines == 5:
+			b.WriteString("a remark\n")
+		case i%chunkLines == chunkLines-1:
+			b.WriteString(at.Format("2006-01-02") + ",10:\n")
+		default:
+			word := words[(int(at.Weekday())+6)%7]
+			if i >= chunkLines && i < chunkLines+1000 {
+				word = strings.ToUpper(word) // other words, and in another order, than those of the chunk before
+			}
+			fmt.Fprintf(&b, "%s,%s,%s,%d\n", at.Format("2006-01-02"), at.Format("15:04:05"), word, 8+i*17%50)
+		}
+	}
+	f := mustRead(t, b.String(), Hint{})
+	if f.Lines != lines || len(f.Rows)+f.Headers+f.Blanks+len(f.Complaints) != lines {
+		t.Fatalf("%d lines, %d rows, %d headers, %d blanks, %d complaints", f.Lines, len(f.Rows), f.Headers, f.Blanks, len(f.Complaints))
+	}
+	for _, r := range f.Rows {
+		i := int(r.Line) - 1
+		at := day.Add(time.Duration(i) * 40 * time.Minute)
+		if r.Reading != at.Unix() || int(r.OpenS) != 8+i*17%50 || int(r.Weekday) != (int(at.Weekday())+6)%7+1 || r.Suspect {
+			t.Fatalf("line %d = %+v, want %v", r.Line, r, at)
+		}
+	}
+}

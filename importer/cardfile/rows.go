@@ -27,14 +27,19 @@ type reader struct {
 // rows reads every line as a row, header, blank or complaint.
 func (rd *reader) rows() {
 	f := rd.file
-	f.Rows = make([]Row, 0, len(rd.lines))
+	t := rd.try()
+	f.Rows = t.rows[:0] // a line is one row at most
 	rd.heads = map[string]bool{}
 	rd.offset = rd.text.bom
 	at := 0
 	for i, s := range rd.lines {
 		rd.offset += rd.text.width(rd.text.buf[at:s.off])
 		piece := rd.text.buf[s.off : s.off+s.len]
-		rd.line(i+1, s, piece)
+		if r, ok := t.take(i, &rd.parser); ok {
+			rd.row(i+1, piece, r)
+		} else {
+			rd.line(i+1, s, piece)
+		}
 		rd.offset += rd.text.width(piece)
 		at = s.off + s.len
 	}
@@ -49,12 +54,16 @@ func (rd *reader) line(n int, s span, piece []byte) {
 	r := Row{Line: int32(n), Offset: rd.offset}
 	digits := rd.months.rewrite(piece)
 	if rd.strict(digits, &r) || rd.maybeLoose(digits, &r) {
-		r.Line, r.Offset, r.Length = int32(n), rd.offset, int32(rd.text.width(piece))
-		rd.file.Rows = append(rd.file.Rows, r)
-		rd.started = true
+		rd.row(n, piece, r)
 		return
 	}
 	rd.other(n, piece)
+}
+
+func (rd *reader) row(n int, piece []byte, r Row) {
+	r.Line, r.Offset, r.Length = int32(n), rd.offset, int32(rd.text.width(piece))
+	rd.file.Rows = append(rd.file.Rows, r)
+	rd.started = true
 }
 
 func (rd *reader) maybeLoose(piece []byte, r *Row) bool {

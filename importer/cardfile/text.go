@@ -2,6 +2,7 @@ package cardfile
 
 import (
 	"bytes"
+	"sync/atomic"
 	"unicode/utf16"
 	"unicode/utf8"
 
@@ -237,15 +238,34 @@ func runLength(b []byte) int {
 // isText reports whether buf looks like text: of its ASCII bytes outside
 // clusters, at most one in ten is a control character that text does not hold.
 func isText(buf []byte) bool {
-	odd, all := 0, 0
-	for _, b := range buf {
-		if b == 0 || b >= utf8.RuneSelf {
-			continue
+	var odd, all atomic.Int64
+	inChunks(len(buf), chunkBytes, func(_, from, to int) {
+		var count [3]int // by textClass
+		for _, b := range buf[from:to] {
+			count[textClass[b]]++
 		}
-		all++
+		all.Add(int64(count[plainByte] + count[oddByte]))
+		odd.Add(int64(count[oddByte]))
+	})
+	return odd.Load()*10 <= all.Load()
+}
+
+// chunkBytes is how many bytes are looked at by one processor at a time.
+const chunkBytes = 1 << 20
+
+// What a byte says of whether it stands in a text.
+const (
+	noByte    = iota // nothing: it is nought, or no ASCII
+	plainByte        // it may
+	oddByte          // it does not
+)
+
+var textClass = func() (class [256]uint8) {
+	for b := 1; b < utf8.RuneSelf; b++ {
+		class[b] = plainByte
 		if b < ' ' && b != '\t' && b != '\n' && b != '\r' && b != 0x1A {
-			odd++
+			class[b] = oddByte
 		}
 	}
-	return odd*10 <= all
-}
+	return class
+}()
