@@ -109,11 +109,11 @@ func callEntry(deed Deed, site keptSite, id int64, c usage.ServiceCall) Entry {
 	for i, k := range c.Kinds {
 		kinds[i] = string(k)
 	}
-	says := fmt.Sprintf("service call of %s: %s", instantWords(c.At), strings.Join(kinds, ", "))
+	e := Entry{Deed: deed, Site: site.Code, Subject: fmt.Sprint(id), Says: fmt.Sprintf("service call of %s: %s", instantWords(c.At), strings.Join(kinds, ", "))}
 	if c.Note != "" {
-		says += ": " + c.Note
+		e.Says += ": " + c.Note
 	}
-	return Entry{Deed: deed, Site: site.Code, Subject: fmt.Sprint(id), Says: says}
+	return e
 }
 
 // Removal sets the true instant at which a kept card came out of its logger, or

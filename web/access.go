@@ -51,7 +51,7 @@ func RoleWords(w *words.Words, role string) string {
 	if text, ok := roleWords[role]; ok {
 		return w.Say(text)
 	}
-	return role
+	return w.Retell(role)
 }
 
 // RoleState is a role and its passphrase.

@@ -42,7 +42,7 @@ func RestockLead(w *words.Words, f *usage.RestockForecast) string {
 	case f.Busiest == nil:
 		return w.Say("Too little has been recorded to say when the box is busiest.") + books
 	case !f.Clear:
-		return w.Say("No few hours of the week clearly stand out; %s looks the busiest.", WindowWords(w, *f.Busiest)) + books
+		return w.Say("No hours of the week clearly stand out; %s looks the busiest.", WindowWords(w, *f.Busiest)) + books
 	}
 	return w.Say("Restock before %s, %s: %s are the busiest hours of the week.", w.Weekday(f.Busiest.Weekday), w.Hour(f.Busiest.Hour), WindowWords(w, *f.Busiest)) + books
 }

@@ -5,6 +5,7 @@ import (
 	"slices"
 	"strings"
 	"sync"
+	"time"
 )
 
 // told is the context of the sentences that other packages build in English: findings,
@@ -132,6 +133,15 @@ func (w *Words) retell(says string, depth int) string {
 	if in := season.FindStringSubmatch(says); in != nil {
 		return w.Say(seasons[in[1]]) + " " + strings.Replace(in[2], "-", "–", 1)
 	}
+	if depth == 0 && strings.Contains(says, becomes) {
+		return w.changes(says)
+	}
+	if at, err := time.Parse(storedInstant, says); err == nil {
+		return w.TimeSeconds(at) + " UTC"
+	}
+	if list, ok := p.list(says); ok {
+		return list
+	}
 	for i := range p.made {
 		k := &p.made[i]
 		if depth == 0 && k.letters < sureLetters {
@@ -145,6 +155,47 @@ func (w *Words) retell(says string, depth int) string {
 		}
 	}
 	return says
+}
+
+// storedInstant is how the journal writes an instant.
+const storedInstant = "2 January 2006, 15:04:05 UTC"
+
+// becomes stands in the journal between what a setting was and what it is.
+const becomes = " → "
+
+// changes writes what the journal says of settings: "name: none → Mill; clock: 24 → 12".
+// What people wrote themselves stays as it is.
+func (w *Words) changes(says string) string {
+	parts := strings.Split(says, "; ")
+	for i, part := range parts {
+		name, values, found := strings.Cut(part, ": ")
+		was, is, made := strings.Cut(values, becomes)
+		if !found || !made {
+			return says
+		}
+		parts[i] = w.retell(name, 1) + ": " + w.orNone(was) + becomes + w.orNone(is)
+	}
+	return strings.Join(parts, "; ")
+}
+
+func (w *Words) orNone(value string) string {
+	if value == "none" {
+		return w.retell(value, 1)
+	}
+	return value
+}
+
+// list writes phrases with commas between them, all of which are known.
+func (p *phrases) list(says string) (string, bool) {
+	parts := strings.Split(says, ", ")
+	for i := range parts {
+		said, ok := p.whole[parts[i]]
+		if !ok {
+			return "", false
+		}
+		parts[i] = said
+	}
+	return strings.Join(parts, ", "), len(parts) > 1
 }
 
 var (

@@ -26,6 +26,8 @@ func TestRetell(t *testing.T) {
 		{"9 days without an opening, when about 41 visits were to be expected: was the box out of order? By chance alone, such a stretch would come less than once in 1000 such logbooks (p = 0.0004).",
 			"9 Tage ohne eine Öffnung, während etwa 41 Besuche zu erwarten waren: war der Kasten gestört? Durch Zufall allein käme eine solche Strecke weniger als einmal in 1000 solchen Logbüchern (p = 0,0004)."},
 		{"as nobody has foreseen", "as nobody has foreseen"},
+		{"service call of 20 October 2026, 09:37:00 UTC: restock, card out", "Wartung vom 20. Oktober 2026, 09:37:00 UTC: aufgefüllt, Karte heraus"},
+		{"name: none → clock; decimal mark: . → ,", "Name: nichts → clock; Dezimalzeichen: . → ,"},
 		{"time zone \"Mars/Olympus\" is not known", "die Zeitzone „Mars/Olympus“ ist nicht bekannt"},
 	} {
 		if got := w.Retell(c.in); got != c.want {

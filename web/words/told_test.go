@@ -34,6 +34,10 @@ var loneWords = map[string]string{
 	"fast": "importer/clock/drift.go", "slow": "importer/clock/drift.go",
 	"forward": "importer/clock/settle.go", "back": "importer/clock/settle.go",
 	"behind": "importer/benchclock.go", "ahead": "importer/benchclock.go", "passphrase": "store/journal.go",
+	"name": "store/network.go", "language": "store/network.go", "dates": "store/network.go", "clock": "store/network.go",
+	"decimal mark": "store/network.go", "first day of the week": "store/network.go", "none": "store/journal.go",
+	"command line": "store/journal.go", "at the machine": "store/journal.go", "zero": "importer/cardfile/rows.go",
+	"restock": "usage/ruling.go", "batteries": "usage/ruling.go", "repair": "usage/ruling.go", "note": "usage/ruling.go",
 }
 
 // gatherTold takes the English sentences of the tellers.
