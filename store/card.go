@@ -297,7 +297,8 @@ func loadCards(ctx context.Context, q querier, site int64) ([]importer.Card, err
 }
 
 func loadSome(ctx context.Context, q querier, site int64, which string) ([]importer.Card, error) {
-	cards, err := collect(ctx, q, scanLoaded, `
+	fresh, _ := q.(*tx)
+	cards, err := collect(ctx, q, func(rows *sql.Rows) (importer.Card, error) { return scanLoaded(rows, fresh) }, `
 		SELECT id, name, removed_at, date_order, size, body
 		FROM card
 		WHERE site = ?`+which+`
@@ -308,12 +309,17 @@ func loadSome(ctx context.Context, q querier, site int64, which string) ([]impor
 	return cards, nil
 }
 
-func scanLoaded(rows *sql.Rows) (importer.Card, error) {
+// scanLoaded reads a card; one that was kept in the same transaction has its bytes there.
+func scanLoaded(rows *sql.Rows, fresh *tx) (importer.Card, error) {
 	var c importer.Card
 	var size int64
 	var packed sql.RawBytes
 	if err := rows.Scan(&c.ID, &c.Name, &c.RemovedAt, &c.Hint.DateOrder, &size, &packed); err != nil {
 		return c, err
+	}
+	if data, ok := fresh.bytesOf(c.ID); ok {
+		c.Bytes = data
+		return c, nil
 	}
 	var err error
 	if c.Bytes, err = decompress(packed, size); err != nil || cardID(c.Bytes) != c.ID {

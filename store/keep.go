@@ -3,9 +3,8 @@ package store
 import (
 	"context"
 	"fmt"
+	"sync"
 	"time"
-
-	"golang.org/x/sync/errgroup"
 
 	"doorleaf/usage"
 )
@@ -83,6 +82,9 @@ func (s *Store) keepAll(ctx context.Context, tx *tx, site keptSite, cards []pack
 		}
 		gained = after - before
 	}
+	if err := tx.settleFresh(ctx); err != nil {
+		return nil, err
+	}
 	for i := range receipts {
 		card, err := findCard(ctx, tx, cards[i].id)
 		if err != nil {
@@ -114,8 +116,10 @@ func instantWords(at int64) string {
 type packedCard struct {
 	CardIn
 	id    string
-	body  []byte // compressed; nil until packed
 	facts facts
+	// packed waits for the bytes, compressed, which takes longer than all else that is
+	// done with most cards; nil before pack.
+	packed func() ([]byte, error)
 }
 
 // packAll checks cards and packs those that are not kept yet.
@@ -153,23 +157,48 @@ func (s *Store) packAll(ctx context.Context, code string, cards []CardIn) ([]pac
 	return all, nil
 }
 
-// pack compresses and reads a card at the same time. order is the site's.
-func (s *Store) pack(c *packedCard, order string) error {
-	var both errgroup.Group
-	both.Go(func() (err error) {
-		c.body, err = compress(c.Bytes)
-		return err
-	})
-	both.Go(func() (err error) {
-		if c.File, err = s.engine.file(c.CardIn); err != nil { // once: see lend
-			return err
-		}
+// pack reads a card and begins to compress it. order is the site's.
+func (s *Store) pack(c *packedCard, order string) (err error) {
+	c.packed = compressAside(c.Bytes)
+	if c.File, err = s.engine.file(c.CardIn); err == nil { // once: see lend
 		c.facts, err = s.engine.readFacts(c.CardIn, order)
-		return err
-	})
-	if err := both.Wait(); err != nil {
+	}
+	if err != nil {
 		return fmt.Errorf("card %s: %w", c.Name, err)
 	}
+	return nil
+}
+
+// compressAside begins to compress and returns what waits for the end of it.
+func compressAside(plain []byte) func() ([]byte, error) {
+	type answer struct {
+		packed []byte
+		err    error
+	}
+	done := make(chan answer, 1)
+	go func() {
+		packed, err := compress(plain)
+		done <- answer{packed, err}
+	}()
+	return sync.OnceValues(func() ([]byte, error) {
+		a := <-done
+		return a.packed, a.err
+	})
+}
+
+// settleFresh writes the bytes of the cards kept in the transaction, which were being
+// compressed while their site was derived.
+func (t *tx) settleFresh(ctx context.Context) error {
+	for _, c := range t.fresh {
+		body, err := c.packed()
+		if err == nil {
+			_, err = t.ExecContext(ctx, `UPDATE card SET body = ? WHERE id = ?`, body, c.id)
+		}
+		if err != nil {
+			return fmt.Errorf("keep the bytes of card %s: %w", c.Name, err)
+		}
+	}
+	t.fresh = nil
 	return nil
 }
 
@@ -204,7 +233,7 @@ func (s *Store) keepCard(ctx context.Context, tx *tx, site keptSite, c *packedCa
 	case usage.KindOf(err) != usage.NotFound:
 		return false, err
 	}
-	if c.body == nil { // it was withdrawn since it was packed
+	if c.packed == nil { // it was withdrawn since it was packed
 		if err := s.pack(c, site.Profile.DateOrder); err != nil {
 			return false, err
 		}
@@ -215,10 +244,11 @@ func (s *Store) keepCard(ctx context.Context, tx *tx, site keptSite, c *packedCa
 			encoding, file_order, lines, rows, complaints, first_reading, last_reading, sketch, body)
 		VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?)`,
 		c.id, site.id, c.Name, len(c.Bytes), tx.now, c.RemovedAt, c.DateOrder,
-		f.encoding, f.order, f.lines, f.rows, f.complaints, f.first, f.last, f.sketch, c.body)
+		f.encoding, f.order, f.lines, f.rows, f.complaints, f.first, f.last, f.sketch, []byte{})
 	if err != nil {
 		return false, fmt.Errorf("keep card %s: %w", c.Name, err)
 	}
+	tx.fresh = append(tx.fresh, c)
 	return false, nil
 }
 

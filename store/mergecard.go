@@ -77,12 +77,16 @@ func (m *merger) addCard(l *layout, t *record, code string) error {
 	for name, v := range t.values {
 		values[name] = v
 	}
+	body, err := p.packed()
+	if err != nil {
+		return fmt.Errorf("card %s: %w", p.Name, err)
+	}
 	f := p.facts
 	values["site"] = m.siteID[code]
 	values["encoding"], values["file_order"] = f.encoding, f.order
 	values["lines"], values["rows"], values["complaints"] = f.lines, f.rows, f.complaints
 	values["first_reading"], values["last_reading"] = f.first, f.last
-	values["sketch"], values["body"] = f.sketch, p.body
+	values["sketch"], values["body"] = f.sketch, body
 	if _, err := m.insert(l, values); err != nil {
 		return err
 	}

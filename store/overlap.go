@@ -6,6 +6,7 @@ import (
 	"database/sql"
 	"fmt"
 	"slices"
+	"sync"
 
 	"doorleaf/importer/cardfile"
 )
@@ -93,9 +94,11 @@ func SharedRows(card, other *cardfile.File) int {
 // probe is a card that is looked for in the logbooks of the network.
 type probe struct {
 	keys    []uint64 // of its rows, in file order
-	sorted  []uint64 // each once
 	stretch int      // rows in a row that are no chance
-	grams   []gram   // ascending
+
+	// Both are worked out when there is something to compare with, which mostly there is not.
+	sorted func() []uint64 // the keys, each once
+	grams  func() []gram   // ascending
 }
 
 // gram stands for the stretch of just so many rows of a probe that begins at row.
@@ -121,15 +124,25 @@ func (s *Store) newProbe(card CardIn) (*probe, error) {
 }
 
 func newProbeOf(keys []uint64, stretch int) *probe {
-	p := &probe{keys: keys, stretch: stretch}
-	p.sorted = slices.Compact(slices.Sorted(slices.Values(keys)))
-	for i := 0; stretch > 0 && i+stretch <= len(keys); i++ {
-		p.grams = append(p.grams, gram{hashKeys(keys[i : i+stretch]), int32(i)})
+	return &probe{
+		keys: keys, stretch: stretch,
+		sorted: sync.OnceValue(func() []uint64 { return slices.Compact(slices.Sorted(slices.Values(keys))) }),
+		grams:  sync.OnceValue(func() []gram { return gramsOf(keys, stretch) }),
 	}
-	slices.SortFunc(p.grams, func(a, b gram) int {
+}
+
+func gramsOf(keys []uint64, stretch int) []gram {
+	if stretch == 0 || len(keys) < stretch {
+		return nil
+	}
+	grams := make([]gram, 0, len(keys)-stretch+1)
+	for i := range len(keys) - stretch + 1 {
+		grams = append(grams, gram{hashKeys(keys[i : i+stretch]), int32(i)})
+	}
+	slices.SortFunc(grams, func(a, b gram) int {
 		return cmp.Or(cmp.Compare(a.hash, b.hash), cmp.Compare(a.row, b.row))
 	})
-	return p
+	return grams
 }
 
 // sketchHit is a kept card and the keys that its sketch shares with the probe.
@@ -154,7 +167,7 @@ func (p *probe) ask(ctx context.Context, q querier) (map[string][]sketchHit, err
 		if err != nil {
 			return fmt.Errorf("card %s: %w", hit.card, err)
 		}
-		if hit.shared = intersect(p.sorted, sketch); len(hit.shared) == 0 {
+		if hit.shared = intersect(p.sorted(), sketch); len(hit.shared) == 0 {
 			return nil
 		}
 		hits[code] = append(hits[code], hit)
@@ -213,7 +226,7 @@ func (s *Store) sharedRows(ctx context.Context, q querier, p *probe, hits []sket
 			return 0, err
 		}
 		c.add(keys)
-		for _, k := range intersect(p.sorted, slices.Compact(slices.Sorted(slices.Values(keys)))) {
+		for _, k := range intersect(p.sorted(), slices.Compact(slices.Sorted(slices.Values(keys)))) {
 			seen[k] = struct{}{}
 		}
 	}
@@ -257,17 +270,18 @@ func (p *probe) cover() *cover {
 // least c.stretch rows in the same order. Any longer stretch is a row of
 // overlapping stretches of just that length.
 func (c *cover) add(keys []uint64) {
+	grams := c.grams()
 	for j := 0; j+c.stretch <= len(keys); j++ {
 		there := keys[j : j+c.stretch]
 		hash := hashKeys(there)
-		at, found := slices.BinarySearchFunc(c.grams, hash, func(g gram, h uint64) int { return cmp.Compare(g.hash, h) })
+		at, found := slices.BinarySearchFunc(grams, hash, func(g gram, h uint64) int { return cmp.Compare(g.hash, h) })
 		if !found {
 			continue
 		}
 		if _, before := c.done[hash]; before {
 			continue
 		}
-		for _, g := range c.grams[at:] {
+		for _, g := range grams[at:] {
 			if g.hash != hash {
 				break
 			}

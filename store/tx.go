@@ -24,6 +24,20 @@ type tx struct {
 	*sql.Tx
 	now   int64               // Unix s
 	sites map[string]struct{} // codes of the sites that it may change; nil: any
+	fresh []*packedCard       // kept in it, and not written whole yet: see settleFresh
+}
+
+// bytesOf returns the bytes of a card that is kept in the transaction.
+func (t *tx) bytesOf(id string) (data []byte, ok bool) {
+	if t == nil {
+		return nil, false
+	}
+	for _, c := range t.fresh {
+		if c.id == id {
+			return c.Bytes, true
+		}
+	}
+	return nil, false
 }
 
 // touch says that the transaction changes nothing of any site but those that it is
