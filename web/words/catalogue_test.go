@@ -312,7 +312,10 @@ func writeCatalogue(t *testing.T, language string, g *gathered, had []*words.Mes
 				m = &words.Message{Context: w.context, ID: w.id, Str: make([]string, 1)}
 			}
 			if m.Plural != w.plural {
-				m.Plural, m.Str = w.plural, append(m.Str[:1:1], m.Str[0])
+				m.Plural, m.Str = w.plural, m.Str[:1:1]
+				if w.plural != "" {
+					m.Str = append(m.Str, "") // its plural is to be written: checkEntry asks for it
+				}
 			}
 			writeMessage(&b, m, w.from)
 		}
