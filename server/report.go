@@ -47,6 +47,7 @@ type Report struct {
 	Charts   *chart.Maker           // for PDF and HTML
 	Progress func(done, all int)    // told how many pictures are drawn; may be nil
 	Style    func() (string, error) // address of the style sheet of HTML; nil: the sheet is in the page
+	Icon     string                 // address of the icon of HTML; "": none
 }
 
 // Check returns a usage.Fault for a report that cannot be written.
@@ -87,6 +88,7 @@ func (r Report) Write(ctx context.Context, w io.Writer, season report.Season) er
 
 func (r Report) style() (style report.Style, err error) {
 	if r.Style != nil {
+		style.Icon = r.Icon
 		style.Href, err = r.Style()
 		return style, err
 	}
@@ -99,7 +101,7 @@ func (r Report) style() (style report.Style, err error) {
 func (s *server) seasonReport(w http.ResponseWriter, r *http.Request) error {
 	rep := Report{
 		Format: ReportFormat(chi.URLParam(r, "format")), Paper: report.Paper(r.URL.Query().Get("paper")),
-		Charts: s.Charts, Style: s.reportStyle,
+		Charts: s.Charts, Style: s.reportStyle, Icon: "/static/mark.svg",
 	}
 	if err := rep.Check(); err != nil {
 		return err

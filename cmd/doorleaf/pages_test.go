@@ -226,13 +226,12 @@ func (l *looker) settle(t *testing.T) {
 
 // holdQuiet checks that nothing went wrong in the browser: no error of a script, nothing
 // that the page's policy held back, nothing that could not be loaded. No fault is it that
-// a page of a fault bears its status, that a form shows a date again that is none, and
-// that a browser asks by itself for an icon where a page, such as a report, names none.
+// a page of a fault bears its status, and that a form shows a date again that is none.
 func (l *looker) holdQuiet(t *testing.T, url string) {
 	t.Helper()
 	for _, says := range l.wrong.take() {
 		missing := strings.Contains(says, "Failed to load resource")
-		if missing && (strings.HasSuffix(says, url) || strings.HasSuffix(says, "/favicon.ico")) || strings.Contains(says, "does not conform to the required format") {
+		if missing && strings.HasSuffix(says, url) || strings.Contains(says, "does not conform to the required format") {
 			continue
 		}
 		t.Errorf("the browser complains: %s", says)

@@ -41,12 +41,14 @@ func printTemplate(w *words.Words) (*template.Template, error) {
 type Style struct {
 	Href  string // "": Sheet is put into the page
 	Sheet string // see web.ReportStyle
+	Icon  string // address of the mark; "": none, as in a file that must stand alone
 }
 
 // printed is what the template is given.
 type printed struct {
 	*document
 	Href  string
+	Icon  string
 	Sheet template.CSS
 }
 
@@ -58,7 +60,7 @@ func WriteHTML(ctx context.Context, w io.Writer, s Season, style Style, d Drawin
 	if err != nil {
 		return err
 	}
-	page := printed{document: doc, Href: style.Href}
+	page := printed{document: doc, Href: style.Href, Icon: style.Icon}
 	if style.Href == "" {
 		page.Sheet = template.CSS(style.Sheet) // our own file
 	}
