@@ -107,18 +107,18 @@ func (s *server) chargePanel(r *http.Request, a powerAnswer) (*web.Panel, error)
 	}
 	today, _ := zone.Civil(now)
 	say := s.words(r.Context())
-	return s.panel(r, "charge", say.Say("Charge left"), func() (chart.Figure, error) {
+	return s.panel(say, siteOf(r).Code, "charge", say.Say("Charge left"), func() (chart.Figure, error) {
 		return s.Charts.In(say).Charge(r.Context(), "charge", points, today)
 	}), nil
 }
 
 // panel draws one figure. One that cannot be drawn says so in its place.
-func (s *server) panel(r *http.Request, id, title string, draw func() (chart.Figure, error)) *web.Panel {
+func (s *server) panel(say *words.Words, code, id, title string, draw func() (chart.Figure, error)) *web.Panel {
 	figure, err := draw()
 	panel := &web.Panel{Figure: figure}
 	if err != nil {
-		s.Log.Warn("draw chart", "chart", id, "site", siteOf(r).Code, "err", err)
-		panel.ID, panel.Title, panel.Problem = id, title, s.words(r.Context()).Say(web.ChartMissing)
+		s.Log.Warn("draw chart", "chart", id, "site", code, "err", err)
+		panel.ID, panel.Title, panel.Problem = id, title, say.Say(web.ChartMissing)
 	}
 	return panel
 }

@@ -245,7 +245,6 @@ func codeFault(code string, err error) error {
 			Kind: usage.Conflict,
 			What: "there is already a site " + code,
 			Try:  "choose another code, or change the site that has it",
-			Err:  err,
 		}
 	}
 	return fmt.Errorf("keep site %s: %w", code, err)
