@@ -23,8 +23,11 @@ type Card struct {
 	Name      string // file name as it came
 	Bytes     []byte
 	RemovedAt *int64 // true instant at which the card came out, Unix s; nil unknown
-	Hint      cardfile.Hint
-	File      *cardfile.File // Bytes as read with Hint; nil: Derive reads them
+
+	// RemovedExact says that RemovedAt is to the second: whoever gave it wrote seconds.
+	RemovedExact bool
+	Hint         cardfile.Hint
+	File         *cardfile.File // Bytes as read with Hint; nil: Derive reads them
 }
 
 // Kept is all that is kept of a site beside the site itself.
@@ -52,7 +55,7 @@ func Derive(site usage.Site, kept Kept) (usage.Logbook, error) {
 	}
 	stitched := make([]logbook.Card, len(cards))
 	for i, f := range read {
-		stitched[i] = logbook.Card{ID: cards[i].ID, File: f, RemovedAt: cards[i].RemovedAt}
+		stitched[i] = logbook.Card{ID: cards[i].ID, File: f, RemovedAt: cards[i].RemovedAt, RemovedExact: cards[i].RemovedExact}
 	}
 	d := deriver{site: site, zone: zone, cards: cards, files: read, book: logbook.Stitch(stitched)}
 	d.lb.Calls, d.lb.Rulings = calls, kept.Rulings
@@ -192,7 +195,7 @@ func (d *deriver) rows() []clock.Row {
 func (d *deriver) stints() []clock.Stint {
 	out := make([]clock.Stint, len(d.book.Stints))
 	for i, st := range d.book.Stints {
-		out[i] = clock.Stint{First: st.First, Last: st.Last, RemovedAt: st.RemovedAt, Loose: st.Loose}
+		out[i] = clock.Stint{First: st.First, Last: st.Last, RemovedAt: st.RemovedAt, RemovedExact: st.RemovedExact, Loose: st.Loose}
 		e := d.book.Entries[st.Last]
 		for _, kind := range []string{"time given is impossible", "drift"} {
 			if r := usage.RulingFor(d.lb.Rulings, d.key(kind, e.Card, e.Row)); r != nil {

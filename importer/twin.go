@@ -178,7 +178,7 @@ func (d *deriver) withoutTwins(cards []logbook.Card) {
 		none.Rows = nil
 		cards[t.poorer].File, left = &none, true
 		if cards[t.whole].RemovedAt == nil {
-			cards[t.whole].RemovedAt = cards[t.poorer].RemovedAt
+			cards[t.whole].RemovedAt, cards[t.whole].RemovedExact = cards[t.poorer].RemovedAt, cards[t.poorer].RemovedExact
 		}
 	}
 	if left {

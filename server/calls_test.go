@@ -190,7 +190,7 @@ func TestSetRemoval(t *testing.T) {
 		}
 	}
 	second := time.Date(2025, 10, 26, 1, 30, 17, 0, time.UTC).Unix() // the second 01:30 of that night
-	if err := b.store.Removal(t.Context(), card, &second); err != nil {
+	if err := b.store.Removal(t.Context(), card, &second, true); err != nil {
 		t.Fatal(err)
 	}
 	form := fieldsOf(find(b.get("/cards/"+card).page(t), "form.line")[0])

@@ -136,13 +136,13 @@ func (s *server) setRemoval(w http.ResponseWriter, r *http.Request) error {
 	kept := cardOf(r)
 	given := strings.TrimSpace(r.PostForm.Get("removed"))
 	var at *int64
-	says := ""
+	says, exact := "", toTheSecond(given)
 	switch {
 	case r.PostForm.Get("away") != "":
 	case given == "":
 		says = say.Say(web.TimeUnread)
 	case kept.RemovedAt != nil && given == localTime(kept.site.Zone, *kept.RemovedAt, localSecond):
-		at = kept.RemovedAt
+		at, exact = kept.RemovedAt, kept.Exact
 	default:
 		var instant int64
 		instant, says = localInstant(say, given, kept.site.Zone)
@@ -150,7 +150,7 @@ func (s *server) setRemoval(w http.ResponseWriter, r *http.Request) error {
 	}
 	if says == "" {
 		moreTime(w, slowWork)
-		err := s.Store.Removal(r.Context(), kept.ID, at)
+		err := s.Store.Removal(r.Context(), kept.ID, at, exact)
 		if err == nil {
 			return seeOther(w, r, "/cards/"+kept.ID)
 		}
@@ -161,6 +161,9 @@ func (s *server) setRemoval(w http.ResponseWriter, r *http.Request) error {
 	}
 	return s.sendCard(w, r, http.StatusBadRequest, given, web.FieldFaults{{Field: "removed", Says: says}})
 }
+
+// toTheSecond reports whether a time of day was filled in with its seconds.
+func toTheSecond(given string) bool { return strings.Count(given, ":") == 2 }
 
 // readKept reads the bytes of a kept card, one that cannot tell its date order in
 // that of the site's other cards.

@@ -124,7 +124,7 @@ var deeds = []struct {
 			return err
 		}
 		at := noon.Unix() - int64(n)*3600
-		return st.Removal(ctx, cards[n%len(cards)].ID, &at)
+		return st.Removal(ctx, cards[n%len(cards)].ID, &at, n%2 == 0)
 	}},
 	{"add a call", func(ctx context.Context, st *store.Store, code string, n int) error {
 		books := int32(n % 40)

@@ -56,7 +56,7 @@ type Network interface {
 	AddCall(ctx context.Context, code string, call usage.ServiceCall) (int64, error)
 	ChangeCall(ctx context.Context, code string, call usage.ServiceCall) (int64, error)
 	DropCall(ctx context.Context, code string, id int64) error
-	Removal(ctx context.Context, card string, at *int64) error
+	Removal(ctx context.Context, card string, at *int64, exact bool) error
 	Merge(ctx context.Context, b *store.Bundle, answers store.MergeAnswers) (store.Merged, error)
 	FillTray(ctx context.Context, cards []store.TrayCard) (string, error)
 	AddToTray(ctx context.Context, tray string, cards []store.TrayCard) error

@@ -60,6 +60,7 @@ type given struct {
 	keep, sure           bool
 	site, order, removed string
 	removedAt            *int64
+	exact                bool // removedAt is to the second
 }
 
 // desk reads the cards on a tray.
@@ -183,7 +184,7 @@ func (s *server) orderOfCard(ctx context.Context, c store.Card) (string, error) 
 
 // cardIn is a card as it is to be kept.
 func cardIn(c *readCard) store.CardIn {
-	in := store.CardIn{Name: c.Name, Bytes: c.Bytes, RemovedAt: c.given.removedAt}
+	in := store.CardIn{Name: c.Name, Bytes: c.Bytes, RemovedAt: c.given.removedAt, RemovedExact: c.given.exact}
 	if c.asked {
 		in.DateOrder = c.given.order
 	}
@@ -380,7 +381,7 @@ func (d *desk) check(say *words.Words, c *readCard) web.FieldFaults {
 		if says != "" {
 			fault("removed", says)
 		}
-		c.given.removedAt = &at
+		c.given.removedAt, c.given.exact = &at, toTheSecond(c.given.removed)
 	}
 	return faults
 }

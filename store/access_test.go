@@ -300,7 +300,7 @@ func TestJournal(t *testing.T) {
 	_, err = s.Keep(ctx, "MILL", []CardIn{{Name: "LOG.TXT", Bytes: []byte("2026-03-01 10:00:00,20\n2026-03-01 17:00:30,40\n2026-03-02 09:00:00,\n")}}) // nor this
 	ok(err)
 	at := time.Date(2026, 3, 2, 9, 0, 5, 0, time.UTC).Unix()
-	ok(s.Removal(ctx, card, &at))
+	ok(s.Removal(ctx, card, &at, false))
 	call, err := s.AddCall(ctx, "MILL", usage.ServiceCall{At: at, Kinds: []usage.CallKind{usage.CallRestock}})
 	ok(err)
 	ok(s.DropCall(ctx, "MILL", call))

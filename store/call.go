@@ -116,19 +116,19 @@ func callEntry(deed Deed, site keptSite, id int64, c usage.ServiceCall) Entry {
 	return e
 }
 
-// Removal sets the true instant at which a kept card came out of its logger, or
-// takes it away where at is nil, and derives the card's site again.
-func (s *Store) Removal(ctx context.Context, id string, at *int64) error {
+// Removal sets the true instant at which a kept card came out of its logger, exact where
+// it is to the second, or takes it away where at is nil, and derives the card's site again.
+func (s *Store) Removal(ctx context.Context, id string, at *int64, exact bool) error {
 	return s.write(ctx, func(tx *tx) error {
 		card, err := findCard(ctx, tx, id)
-		if err != nil || equal(card.RemovedAt, at) {
+		if err != nil || equal(card.RemovedAt, at) && (at == nil || card.Exact == exact) {
 			return err
 		}
 		if at != nil && !sensibleTime(*at, tx.now) {
 			return &usage.Fault{Kind: usage.Invalid, What: "the card cannot have come out then", Try: tryTime}
 		}
 		tx.touch(card.Site)
-		if _, err := tx.ExecContext(ctx, `UPDATE card SET removed_at = ? WHERE id = ?`, at, id); err != nil {
+		if _, err := tx.ExecContext(ctx, `UPDATE card SET removed_at = ?, removed_exact = ? WHERE id = ?`, at, exact && at != nil, id); err != nil {
 			return fmt.Errorf("removal of card %s: %w", id, err)
 		}
 		says := "card " + card.Name + ": its removal is not known any more"

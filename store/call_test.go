@@ -127,16 +127,16 @@ func TestRemoval(t *testing.T) {
 	}
 	at := ptr(int64(testNow - 100))
 	for range 2 {
-		if err := s.Removal(t.Context(), id, at); err != nil {
+		if err := s.Removal(t.Context(), id, at, false); err != nil {
 			t.Fatal(err)
 		}
 		want("set", at)
 	}
-	wantKind(t, "Removal in the future", s.Removal(t.Context(), id, ptr(int64(testNow+90000))), usage.Invalid)
-	wantKind(t, "Removal long ago", s.Removal(t.Context(), id, ptr(int64(0))), usage.Invalid)
-	wantKind(t, "Removal of no card", s.Removal(t.Context(), strings.Repeat("0", 64), at), usage.NotFound)
+	wantKind(t, "Removal in the future", s.Removal(t.Context(), id, ptr(int64(testNow+90000)), false), usage.Invalid)
+	wantKind(t, "Removal long ago", s.Removal(t.Context(), id, ptr(int64(0)), false), usage.Invalid)
+	wantKind(t, "Removal of no card", s.Removal(t.Context(), strings.Repeat("0", 64), at, false), usage.NotFound)
 	want("refused", at)
-	if err := s.Removal(t.Context(), id, nil); err != nil {
+	if err := s.Removal(t.Context(), id, nil, false); err != nil {
 		t.Fatal(err)
 	}
 	want("taken away", nil)
@@ -154,10 +154,10 @@ func TestRealRemoval(t *testing.T) {
 	cards[0][0].RemovedAt = nil
 	id := mustKeep(t, s, code, cards[0]...)[0].Card.ID
 	before := dump(t, s, derivedTables...)
-	if err := s.Removal(t.Context(), id, told); err != nil {
+	if err := s.Removal(t.Context(), id, told, false); err != nil {
 		t.Fatal(err)
 	}
-	if err := s.Removal(t.Context(), id, nil); err != nil {
+	if err := s.Removal(t.Context(), id, nil, false); err != nil {
 		t.Fatal(err)
 	}
 	if dump(t, s, derivedTables...) != before {

@@ -22,6 +22,8 @@ type CardIn struct {
 	RemovedAt *int64 // true instant at which the card came out, Unix s
 	DateOrder string // "" to infer
 
+	RemovedExact bool // RemovedAt is to the second
+
 	// File is the card file as read with DateOrder as the only hint; nil: it is
 	// read when needed.
 	File *cardfile.File
@@ -35,6 +37,7 @@ type Card struct {
 	Size       int64
 	ImportedAt int64 // Unix s
 	RemovedAt  *int64
+	Exact      bool   // RemovedAt is to the second
 	DateOrder  string // as told by the coordinator; "" inferred
 	Lines      int
 	Rows       int
@@ -115,7 +118,7 @@ func scanBody(rows *sql.Rows) ([]byte, error) {
 }
 
 const cardQuery = `
-	SELECT card.id, site.code, card.name, size, imported_at, removed_at, date_order,
+	SELECT card.id, site.code, card.name, size, imported_at, removed_at, removed_exact, date_order,
 		lines, rows, complaints, first_reading, last_reading
 	FROM card
 	JOIN site ON site.id = card.site`
@@ -142,7 +145,7 @@ func cardPlaces(ctx context.Context, q querier, site int64) (map[string]int32, e
 
 func scanCard(rows *sql.Rows) (Card, error) {
 	var c Card
-	err := rows.Scan(&c.ID, &c.Site, &c.Name, &c.Size, &c.ImportedAt, &c.RemovedAt, &c.DateOrder,
+	err := rows.Scan(&c.ID, &c.Site, &c.Name, &c.Size, &c.ImportedAt, &c.RemovedAt, &c.Exact, &c.DateOrder,
 		&c.Lines, &c.Rows, &c.Complaints, &c.First, &c.Last)
 	return c, err
 }
@@ -299,7 +302,7 @@ func loadCards(ctx context.Context, q querier, site int64) ([]importer.Card, err
 func loadSome(ctx context.Context, q querier, site int64, which string) ([]importer.Card, error) {
 	fresh, _ := q.(*tx)
 	cards, err := collect(ctx, q, func(rows *sql.Rows) (importer.Card, error) { return scanLoaded(rows, fresh) }, `
-		SELECT id, name, removed_at, date_order, size, body
+		SELECT id, name, removed_at, removed_exact, date_order, size, body
 		FROM card
 		WHERE site = ?`+which+`
 		ORDER BY id`, site)
@@ -314,7 +317,7 @@ func scanLoaded(rows *sql.Rows, fresh *tx) (importer.Card, error) {
 	var c importer.Card
 	var size int64
 	var packed sql.RawBytes
-	if err := rows.Scan(&c.ID, &c.Name, &c.RemovedAt, &c.Hint.DateOrder, &size, &packed); err != nil {
+	if err := rows.Scan(&c.ID, &c.Name, &c.RemovedAt, &c.RemovedExact, &c.Hint.DateOrder, &size, &packed); err != nil {
 		return c, err
 	}
 	if data, ok := fresh.bytesOf(c.ID); ok {

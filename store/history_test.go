@@ -321,7 +321,7 @@ func (h *history) removal() {
 		at := h.stocks[c.stock][c.hi-1] + int64(rapid.IntRange(0, 4).Draw(h.r, "seconds later"))
 		c.removed = &at
 	}
-	h.ok(h.store.Removal(h.ctx, id, c.removed))
+	h.ok(h.store.Removal(h.ctx, id, c.removed, false))
 	h.model.cards[id] = c
 }
 

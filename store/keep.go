@@ -208,10 +208,12 @@ func (t *tx) settleFresh(ctx context.Context) error {
 func tell(ctx context.Context, tx *tx, c *packedCard) (told bool, err error) {
 	res, err := tx.ExecContext(ctx, `
 		UPDATE card
-		SET removed_at = coalesce(?2, removed_at), date_order = coalesce(nullif(?3, ''), date_order)
+		SET removed_at = coalesce(?2, removed_at), removed_exact = iif(?2 IS NULL, removed_exact, ?4),
+			date_order = coalesce(nullif(?3, ''), date_order)
 		WHERE id = ?1
-			AND (removed_at, date_order) IS NOT (coalesce(?2, removed_at), coalesce(nullif(?3, ''), date_order))`,
-		c.id, c.RemovedAt, c.DateOrder)
+			AND (removed_at, removed_exact, date_order)
+				IS NOT (coalesce(?2, removed_at), iif(?2 IS NULL, removed_exact, ?4), coalesce(nullif(?3, ''), date_order))`,
+		c.id, c.RemovedAt, c.DateOrder, c.RemovedExact)
 	if err != nil {
 		return false, fmt.Errorf("tell card %s: %w", c.Name, err)
 	}
@@ -240,10 +242,10 @@ func (s *Store) keepCard(ctx context.Context, tx *tx, site keptSite, c *packedCa
 	}
 	f := c.facts
 	_, err = tx.ExecContext(ctx, `
-		INSERT INTO card (id, site, name, size, imported_at, removed_at, date_order,
+		INSERT INTO card (id, site, name, size, imported_at, removed_at, removed_exact, date_order,
 			encoding, file_order, lines, rows, complaints, first_reading, last_reading, sketch, body)
-		VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?)`,
-		c.id, site.id, c.Name, len(c.Bytes), tx.now, c.RemovedAt, c.DateOrder,
+		VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?)`,
+		c.id, site.id, c.Name, len(c.Bytes), tx.now, c.RemovedAt, c.RemovedExact, c.DateOrder,
 		f.encoding, f.order, f.lines, f.rows, f.complaints, f.first, f.last, f.sketch, []byte{})
 	if err != nil {
 		return false, fmt.Errorf("keep card %s: %w", c.Name, err)

@@ -43,7 +43,7 @@ var keptTables = []keptTable{
 	},
 	{
 		name:   "card",
-		fields: [][]string{{"site"}, {"name", "imported_at"}, {"size"}, {"removed_at"}, {"date_order"}},
+		fields: [][]string{{"site"}, {"name", "imported_at"}, {"size"}, {"removed_at", "removed_exact"}, {"date_order"}},
 		skip:   []string{"encoding", "file_order", "lines", "rows", "complaints", "first_reading", "last_reading", "sketch", "body"},
 	},
 	{

@@ -30,7 +30,7 @@ func TestMergeAsks(t *testing.T) {
 		t.Helper()
 		cards, err := s.Cards(t.Context(), "MILL")
 		if err == nil {
-			err = s.Removal(t.Context(), cards[0].ID, &at)
+			err = s.Removal(t.Context(), cards[0].ID, &at, true)
 		}
 		if err != nil {
 			t.Fatal(err)

@@ -114,6 +114,7 @@ func (m *merger) joinCard(l *layout, o, t *record, code string) error {
 	if theirs, told := t.number("removed_at"); told && (!know || theirs != ours) {
 		if !know || m.askSide(key+".removed_at", what+" of "+was+": the two sides differ in when it came out", instantWords(ours), instantWords(theirs)) == Theirs {
 			take["removed_at"] = theirs
+			take["removed_exact"], _ = t.number("removed_exact")
 		}
 	}
 	if order := t.text("date_order"); order != "" && order != o.text("date_order") {

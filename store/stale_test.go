@@ -28,7 +28,8 @@ func oldNetwork(t *testing.T, dir string) string {
 	for _, statement := range []string{
 		`ATTACH '` + databaseFile(dir) + `' AS new`,
 		`INSERT INTO site SELECT * FROM new.site`,
-		`INSERT INTO card SELECT * FROM new.card`,
+		`INSERT INTO card SELECT id, site, name, size, imported_at, removed_at, date_order, encoding, file_order,
+			lines, rows, complaints, first_reading, last_reading, sketch, body FROM new.card`,
 		`INSERT INTO totals SELECT id, 1, 1, 1, 1, 1, 1, 1, 1, 1, 1, 1, 1, 1 FROM site`,
 		`INSERT INTO finding (site, key, kind, from_at, to_at, says, evidence) SELECT id, 'k', 'old', 1, 2, 'wrong', '[]' FROM site`,
 		`DETACH new`,

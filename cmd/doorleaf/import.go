@@ -3,6 +3,8 @@ package main
 import (
 	"fmt"
 	"io"
+	"slices"
+	"strings"
 	"time"
 
 	"github.com/schollz/progressbar/v3"
@@ -211,7 +213,7 @@ func (b *bringing) keepGroup(site *usage.Site, group []*brought) error {
 			c.refuse("its dates can be read in two orders, and neither its rows nor other cards of "+site.Code+" decide", "--date-order dmy or --date-order mdy")
 			continue
 		}
-		if c.in.RemovedAt, err = b.pulled(site); err != nil {
+		if c.in.RemovedAt, c.in.RemovedExact, err = b.pulled(site); err != nil {
 			return err
 		}
 		keep = append(keep, c)
@@ -257,26 +259,26 @@ func receiptLine(site *usage.Site, r store.Receipt) string {
 // pulledLayouts are the ways in which a true time may be given in the site's zone.
 var pulledLayouts = []string{"2006-01-02T15:04:05", "2006-01-02T15:04", "2006-01-02 15:04:05", "2006-01-02 15:04"}
 
-// pulled reads --pulled.
-func (b *bringing) pulled(site *usage.Site) (*int64, error) {
+// offsetLayouts are the ways in which a true time may be given with its offset: RFC 3339,
+// and without its seconds.
+var offsetLayouts = []string{time.RFC3339, "2006-01-02T15:04Z07:00"}
+
+// pulled reads --pulled. The time is exact where it has seconds, be they 00.
+func (b *bringing) pulled(site *usage.Site) (at *int64, exact bool, err error) {
 	if b.Pulled == "" {
-		return nil, nil
-	}
-	if t, err := time.Parse(time.RFC3339, b.Pulled); err == nil {
-		at := t.Unix()
-		return &at, nil
+		return nil, false, nil
 	}
 	zone, err := time.LoadLocation(site.Zone)
 	if err != nil {
-		return nil, err
+		return nil, false, err
 	}
-	for _, layout := range pulledLayouts {
+	for _, layout := range append(slices.Clone(offsetLayouts), pulledLayouts...) {
 		if t, err := time.ParseInLocation(layout, b.Pulled, zone); err == nil {
-			at := t.Unix()
-			return &at, nil
+			seconds := t.Unix()
+			return &seconds, strings.Contains(layout, ":05"), nil
 		}
 	}
-	return nil, &usage.Fault{Kind: usage.Invalid, What: fmt.Sprintf("--pulled %q is no time", b.Pulled), Try: "2026-05-01T14:30, or 2026-05-01T14:30:00+01:00"}
+	return nil, false, &usage.Fault{Kind: usage.Invalid, What: fmt.Sprintf("--pulled %q is no time", b.Pulled), Try: "2026-05-01T14:30, or 2026-05-01T14:30:00+01:00"}
 }
 
 // finish prints a line a card and reports whether any was refused.

@@ -176,6 +176,9 @@ func newLooker(t *testing.T) *looker {
 	if _, err := chromedp.Call(l.ctx, network.SetCacheDisabled, network.SetCacheDisabledParams{CacheDisabled: true}); err != nil {
 		t.Fatal(err)
 	}
+	if _, err := chromedp.Call(l.ctx, emulation.SetFocusEmulationEnabled, emulation.SetFocusEmulationEnabledParams{Enabled: true}); err != nil {
+		t.Fatal(err)
+	}
 	return l
 }
 
@@ -187,8 +190,14 @@ func (l *looker) see(t *testing.T, v view) {
 	}); err != nil {
 		t.Fatal(err)
 	}
+	l.media(t, "prefers-color-scheme", v.look)
+}
+
+// media sets what a reader's system asks for.
+func (l *looker) media(t *testing.T, name, value string) {
+	t.Helper()
 	if _, err := chromedp.Call(l.ctx, emulation.SetEmulatedMedia, emulation.SetEmulatedMediaParams{
-		Features: []*emulation.MediaFeature{{Name: "prefers-color-scheme", Value: v.look}},
+		Features: []*emulation.MediaFeature{{Name: name, Value: value}},
 	}); err != nil {
 		t.Fatal(err)
 	}
@@ -317,6 +326,7 @@ func testInBrowser(t *testing.T, g *gallery, pages []webPage, pictures string) {
 			}
 			l.see(t, view{narrowest, "light"})
 			l.holdWidth(t, narrowest)
+			l.holdStretched(t)
 			l.holdQuiet(t, g.url+p.path)
 		})
 		if !ok && l.ctx.Err() != nil {

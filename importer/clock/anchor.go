@@ -30,16 +30,23 @@ func apart(errorS float64) float64 {
 	return math.Sqrt(math.Max(errorS*errorS-haste*haste, 0))
 }
 
-func givenError(at int64) int32 {
-	if at%minute == 0 {
+// cut reports whether a time was written down without its seconds: it has none, and
+// nobody said that it is to the second.
+func cut(at int64, exact bool) bool { return at%minute == 0 && !exact }
+
+// exactCall reports whether the time of a service call is to the second.
+func exactCall(c *usage.ServiceCall) bool { return c.ErrorS > 0 && c.ErrorS < minute/2 }
+
+func givenError(at int64, exact bool) int32 {
+	if cut(at, exact) {
 		return errorMinute
 	}
 	return errorSecond
 }
 
 // opened is when the opening began beside which somebody wrote down a time.
-func opened(at int64) int64 {
-	if at%minute == 0 {
+func opened(at int64, exact bool) int64 {
+	if cut(at, exact) {
 		return at + lateMinute
 	}
 	return at
@@ -47,8 +54,8 @@ func opened(at int64) int64 {
 
 // seen is when a clock showed what somebody wrote down beside a time: at any
 // second of a minute that was cut off.
-func seen(at int64) int64 {
-	if at%minute == 0 {
+func seen(at int64, exact bool) int64 {
+	if cut(at, exact) {
 		return at + minute/2
 	}
 	return at
@@ -56,8 +63,8 @@ func seen(at int64) int64 {
 
 // latest is when at the latest the opening began beside which somebody wrote down
 // a time.
-func latest(at int64) int64 {
-	if at%minute == 0 {
+func latest(at int64, exact bool) int64 {
+	if cut(at, exact) {
 		return at + minute
 	}
 	return at + errorSecond
@@ -113,7 +120,7 @@ func (k *keeper) removals() {
 		}
 		at, errorS := k.removed(s, n)
 		k.runs[n].anchors = append(k.runs[n].anchors, anchor{
-			base: k.base[st.Last], true: opened(at), errorS: errorS,
+			base: k.base[st.Last], true: opened(at, k.Stints[s].RemovedExact), errorS: errorS,
 			row: st.Last, stint: s, kind: "card out", belief: st.Answer == usage.AnswerBelieve,
 		})
 	}
@@ -125,13 +132,13 @@ func (k *keeper) removals() {
 // time before. Where it does not say, either may be right.
 func (k *keeper) removed(stint, run int) (at int64, errorS int32) {
 	st := &k.Stints[stint]
-	at, errorS = *st.RemovedAt, givenError(*st.RemovedAt)
+	at, errorS = *st.RemovedAt, givenError(*st.RemovedAt, st.RemovedExact)
 	other := k.outNear(at)
 	if other == nil || st.Answer != "" {
 		return at, errorS
 	}
-	by := abs(other.At - at)
-	if by <= int64(errorS)+int64(max(other.ErrorS, givenError(other.At))) {
+	by, otherError := abs(other.At-at), max(other.ErrorS, givenError(other.At, exactCall(other)))
+	if by <= int64(errorS)+int64(otherError) {
 		return at, errorS
 	}
 	anchors := k.runs[run].anchors
@@ -139,14 +146,14 @@ func (k *keeper) removed(stint, run int) (at int64, errorS int32) {
 		return at, int32(by) + errorS
 	}
 	before := anchors[len(anchors)-1]
-	agrees := func(t int64) bool {
-		return abs((k.base[st.Last]-opened(t))-(before.base-before.true)) < by/3
+	agrees := func(t int64, exact bool) bool {
+		return abs((k.base[st.Last]-opened(t, exact))-(before.base-before.true)) < by/3
 	}
-	switch given, called := agrees(at), agrees(other.At); {
+	switch given, called := agrees(at, st.RemovedExact), agrees(other.At, exactCall(other)); {
 	case called && !given:
 		k.impossible(stint, fmt.Sprintf("it is %s from that of the service call, with which the clock agrees", words(by)))
-		st.RemovedAt = &other.At
-		return other.At, max(other.ErrorS, givenError(other.At))
+		st.RemovedAt, st.RemovedExact = &other.At, exactCall(other)
+		return other.At, otherError
 	case given:
 		return at, errorS
 	}
@@ -354,9 +361,9 @@ func (k *keeper) timeNoted(c usage.ServiceCall) {
 	if best < 0 {
 		return
 	}
-	a := anchor{base: k.base[best], true: opened(c.At), errorS: givenError(c.At), row: best, stint: -1, kind: "time noted"}
+	a := anchor{base: k.base[best], true: opened(c.At, exactCall(&c)), errorS: givenError(c.At, exactCall(&c)), row: best, stint: -1, kind: "time noted"}
 	if c.Reading != nil {
-		a.base, a.true = k.baseOf(*c.Reading), seen(c.At)
+		a.base, a.true = k.baseOf(*c.Reading), seen(c.At, exactCall(&c))
 	}
 	n := k.runOf(best)
 	k.runs[n].anchors = append(k.runs[n].anchors, a)

@@ -48,9 +48,11 @@ type Parts struct {
 // Stint is a card's stay in the logger: rows First to Last.
 type Stint struct {
 	First, Last int
-	RemovedAt   *int64       // true instant at which the card came out, Unix s
-	Answer      usage.Answer // a ruling on RemovedAt: typing, believe, or ""
-	Loose       bool         // nothing tells where it lies among the site's other cards
+	RemovedAt   *int64 // true instant at which the card came out, Unix s
+
+	RemovedExact bool         // RemovedAt is to the second
+	Answer       usage.Answer // a ruling on RemovedAt: typing, believe, or ""
+	Loose        bool         // nothing tells where it lies among the site's other cards
 }
 
 // Time is what became of a row: usage.Opening's fields of the same names.

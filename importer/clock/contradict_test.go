@@ -60,3 +60,32 @@ func TestSetToAnotherTime(t *testing.T) {
 		t.Errorf("last row: %s ± %d s, want within its error of 2024-03-11T09:53:00", describe(times[5:]), last.ErrorS)
 	}
 }
+
+// TestExactRemoval gives removals to the second: one at 00 seconds is taken as it is where
+// it was given so, and as a time whose seconds were cut off where not.
+func TestExactRemoval(t *testing.T) {
+	const noon = 1709640000 // 2024-03-05T12:00:00Z
+	for _, tt := range []struct {
+		name   string
+		at     int64
+		exact  bool
+		want   int64
+		errorS int32
+	}{
+		{"with its seconds", noon, true, noon, errorSecond},
+		{"without", noon, false, noon + lateMinute, errorMinute},
+		{"seconds that were not cut off", noon + 7, false, noon + 7, errorSecond},
+	} {
+		if got, e := opened(tt.at, tt.exact), givenError(tt.at, tt.exact); got != tt.want || e != tt.errorS {
+			t.Errorf("%s: opened at %d ± %d, want %d ± %d", tt.name, got, e, tt.want, tt.errorS)
+		}
+	}
+	for exact, want := range map[bool]string{true: "2024-03-05T12:00:00", false: "2024-03-05T12:00:20"} {
+		in := Input{Site: site(t, "Europe/Dublin", usage.ClockFixed, "2024-03-01"), Rows: rows(t, "2024-03-02T10:00:00", "2024-03-05T11:58:00")}
+		in.Stints = []Stint{{First: 0, Last: 1, RemovedAt: at(t, "2024-03-05T12:00:00"), RemovedExact: exact}}
+		times, _, _ := Times(in)
+		if got := times[1].At; got != unix(t, want) {
+			t.Errorf("exact %t: the last row is of %d, want %s", exact, got, want)
+		}
+	}
+}

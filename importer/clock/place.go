@@ -82,7 +82,7 @@ func (k *keeper) out(i int) int64 {
 	s := sort.Search(len(k.Stints), func(s int) bool { return k.Stints[s].Last >= i })
 	for ; s < len(k.Stints); s++ {
 		if st := k.Stints[s]; st.RemovedAt != nil && st.Answer != usage.AnswerTyping && !k.rejected(s) {
-			return latest(*st.RemovedAt)
+			return latest(*st.RemovedAt, st.RemovedExact)
 		}
 	}
 	return usage.Beyond
@@ -258,7 +258,7 @@ func (k *keeper) firm(n int) (low, high int64) {
 			low = max(low, *st.RemovedAt-hour)
 		}
 		if st.Last >= r.last {
-			high = min(high, latest(*st.RemovedAt))
+			high = min(high, latest(*st.RemovedAt, st.RemovedExact))
 			break
 		}
 	}
@@ -353,8 +353,8 @@ func (k *keeper) bracket() {
 	s := len(k.Stints) - 1
 	for i := len(k.times) - 1; i >= 0; i-- {
 		for s >= 0 && k.Stints[s].Last >= i {
-			if at := k.Stints[s].RemovedAt; at != nil && !k.rejected(s) && k.Stints[s].Answer != usage.AnswerTyping {
-				removed = min(removed, latest(*at))
+			if st := k.Stints[s]; st.RemovedAt != nil && !k.rejected(s) && st.Answer != usage.AnswerTyping {
+				removed = min(removed, latest(*st.RemovedAt, st.RemovedExact))
 				high = min(high, removed)
 			}
 			s--

@@ -25,6 +25,8 @@ type Card struct {
 	ID        string // SHA-256 of its bytes; the order of last resort
 	File      *cardfile.File
 	RemovedAt *int64 // true instant at which it came out of its logger, Unix s
+
+	RemovedExact bool // RemovedAt is to the second
 }
 
 // Entry is one opening in the order of the logbook.
@@ -41,7 +43,9 @@ type Entry struct {
 type Stint struct {
 	First, Last int
 	RemovedAt   *int64 // true instant at which the card came out at its end, Unix s
-	Loose       bool   // nothing on the card tells where it lies among the site's other cards
+
+	RemovedExact bool // RemovedAt is to the second
+	Loose        bool // nothing on the card tells where it lies among the site's other cards
 }
 
 // Conflict is a place where two cards that overlap say different things.

@@ -17,6 +17,7 @@ type strand struct {
 	lead  []int32  // by item: seconds that a card beginning here carries for the row before it, or Unknown
 	out   []bool   // by item: the card came out in this opening
 	when  []*int64 // by item: true instant at which the card came out in this opening
+	exact []bool   // by item: when is to the second
 	stay  []*stay  // by item
 	id    string
 }
@@ -154,7 +155,7 @@ func (b *Book) take(s *strand, i int, changed bool) (taken bool) {
 	st := &b.Stints[len(b.Stints)-1]
 	st.Last = n
 	if s.cut[i] {
-		st.RemovedAt = s.when[i]
+		st.RemovedAt, st.RemovedExact = s.when[i], s.exact[i]
 	}
 	b.Entries = append(b.Entries, Entry{it.card, it.row, it.open, int32(len(b.Stints) - 1), s.out[i]})
 	b.lastReading, b.lastTimed = it.reading, it.timed
@@ -184,7 +185,7 @@ const longestChange = 6 * 3600
 
 func newStrand(cards []Card, f family) *strand {
 	n := len(f.items)
-	s := &strand{family: f, cut: make([]bool, n), out: make([]bool, n), lead: make([]int32, n), when: make([]*int64, n)}
+	s := &strand{family: f, cut: make([]bool, n), out: make([]bool, n), lead: make([]int32, n), when: make([]*int64, n), exact: make([]bool, n)}
 	for i := range s.lead {
 		s.lead[i] = usage.Unknown
 	}
@@ -208,7 +209,7 @@ func (s *strand) mark(cards []Card, sp span) {
 		s.out[last] = true
 	}
 	if c.RemovedAt != nil && (s.when[last] == nil || *c.RemovedAt < *s.when[last]) {
-		s.when[last] = c.RemovedAt
+		s.when[last], s.exact[last] = c.RemovedAt, c.RemovedExact
 	}
 	if c.File.LeadingS != usage.Unknown {
 		s.lead[sp.from] = c.File.LeadingS
