@@ -114,8 +114,8 @@ func errorID() string {
 
 // capital begins a sentence.
 func capital(s string) string {
-	if s == "" {
-		return ""
+	if word := strings.IndexAny(s, " ="); s == "" || word > 0 && s[word] == '=' {
+		return s // a parameter's name is written as it is
 	}
 	return strings.ToUpper(s[:1]) + s[1:]
 }
