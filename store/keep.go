@@ -13,6 +13,7 @@ import (
 type Receipt struct {
 	Card    Card
 	Already bool  // the same bytes were kept before: nothing changed but what was told anew of the card
+	Told    bool  // and something was
 	New     int64 // openings that the site's logbook gained by this call, all cards of the call together
 }
 
@@ -47,8 +48,8 @@ func (s *Store) keepAll(ctx context.Context, tx *tx, site keptSite, cards []pack
 	changed, again := false, undatedCard
 	for i := range cards {
 		already, err := s.keepCard(ctx, tx, site, &cards[i])
+		told := false
 		if err == nil && already {
-			var told bool
 			told, err = tell(ctx, tx, &cards[i])
 			changed = changed || told
 			if told {
@@ -65,7 +66,7 @@ func (s *Store) keepAll(ctx context.Context, tx *tx, site keptSite, cards []pack
 			return nil, err
 		}
 		changed = changed || !already
-		receipts = append(receipts, Receipt{Already: already})
+		receipts = append(receipts, Receipt{Already: already, Told: told})
 	}
 	gained := int64(0)
 	if changed {

@@ -17,7 +17,7 @@ import (
 
 type importCommand struct {
 	Site      string   `help:"The site of all the cards." placeholder:"CODE"`
-	Pulled    string   `help:"True time at which the card came out: 2026-05-01T14:30 in the site's zone, or with an offset." placeholder:"TIME"`
+	Pulled    string   `help:"True time at which the card came out: 2026-05-01T14:30 in the site's zone, or with an offset; with seconds where you know them." placeholder:"TIME"`
 	DateOrder string   `enum:",dmy,mdy,ymd" default:"" help:"Read dates in this order: dmy, mdy or ymd."`
 	Paths     []string `arg:"" name:"path" help:"Card files, folders or .zip files."`
 	limitFlags
@@ -250,6 +250,9 @@ func inputs(group []*brought) []store.CardIn {
 }
 
 func receiptLine(site *usage.Site, r store.Receipt) string {
+	if r.Told {
+		return fmt.Sprintf("%s: kept already; what was told of it now is new", site.Code)
+	}
 	if r.Already {
 		return fmt.Sprintf("%s: kept already, nothing changed", site.Code)
 	}
