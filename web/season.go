@@ -112,9 +112,6 @@ func Round(e *usage.Estimate) Rounded { return words.English.Round(e) }
 // RoundRatio is words.Words.RoundRatio in English.
 func RoundRatio(e *usage.Estimate) Rounded { return words.English.RoundRatio(e) }
 
-// Between is words.Words.Between in English.
-func Between(e *usage.Estimate) string { return words.English.Between(e) }
-
 // Percent makes a share one of a hundred.
 func Percent(share *usage.Estimate) *usage.Estimate {
 	if share == nil {
