@@ -149,7 +149,8 @@ func (w *township) old(t *testing.T) string {
 	for _, statement := range []string{
 		`ATTACH '` + filepath.Join(w.data, store.FileName) + `' AS new`,
 		`INSERT INTO site SELECT * FROM new.site`,
-		`INSERT INTO card SELECT * FROM new.card`,
+		`INSERT INTO card SELECT id, site, name, size, imported_at, removed_at, date_order, encoding, file_order,
+			lines, rows, complaints, first_reading, last_reading, sketch, body FROM new.card`,
 		`INSERT INTO totals SELECT id, 1, 1, 1, 1, 1, 1, 1, 1, 1, 1, 1, 1, 1 FROM site`,
 		`DETACH new`,
 	} {
