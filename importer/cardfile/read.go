@@ -96,8 +96,9 @@ func (rd *reader) resolve(hint Hint) {
 	}
 	centuries := rd.centuries()
 	inChunks(len(f.Rows), chunkLines, func(_, from, to int) {
+		var days lastDay
 		for i := from; i < to; i++ {
-			rd.resolveRow(&f.Rows[i], &v, centuries)
+			rd.resolveRow(&f.Rows[i], &v, centuries, &days)
 		}
 	})
 	f.Resolution = resolution(f.Rows)
@@ -146,7 +147,7 @@ func (rd *reader) centuries() bool {
 	return n*2 < len(rd.file.Rows)
 }
 
-func (rd *reader) resolveRow(r *Row, v *verdict, modern bool) {
+func (rd *reader) resolveRow(r *Row, v *verdict, modern bool, days *lastDay) {
 	packed := r.Reading
 	d := unpack(packed)
 	if v.words != nil && int(r.Weekday) < len(v.words) {
@@ -156,7 +157,7 @@ func (rd *reader) resolveRow(r *Row, v *verdict, modern bool) {
 	}
 	y, m, day := d.calendar(v.order)
 	seconds, plus, timeOK := d.clock(rd.hours12)
-	number, ok := dayNumber(y, m, day)
+	number, ok := days.number(y, m, day)
 	if !ok && m > century {
 		number, ok = dayNumber(y, m-century, day)
 		r.Suspect = ok
@@ -178,6 +179,20 @@ func (rd *reader) resolveRow(r *Row, v *verdict, modern bool) {
 	}
 	r.Reading = int64(number+plus)*86400 + int64(seconds)
 	r.Key = key(r.Reading, r.Event)
+}
+
+// lastDay remembers the number of the last date: rows of one day follow each other.
+type lastDay struct {
+	y, m, day, is int
+	ok            bool
+}
+
+func (d *lastDay) number(y, m, day int) (number int, ok bool) {
+	if y != d.y || m != d.m || day != d.day {
+		d.y, d.m, d.day = y, m, day
+		d.is, d.ok = dayNumber(y, m, day)
+	}
+	return d.is, d.ok
 }
 
 // clock returns the seconds since midnight and the days to add: midnight

@@ -31,16 +31,22 @@ func (rd *reader) rows() {
 	f.Rows = t.rows[:0] // a line is one row at most
 	rd.heads = map[string]bool{}
 	rd.offset = rd.text.bom
-	at := 0
+	at, asIs := 0, rd.text.asIs()
 	for i, s := range rd.lines {
-		rd.offset += rd.text.width(rd.text.buf[at:s.off])
 		piece := rd.text.buf[s.off : s.off+s.len]
+		if asIs {
+			rd.offset = rd.text.bom + int64(s.off)
+		} else {
+			rd.offset += rd.text.width(rd.text.buf[at:s.off])
+		}
 		if r, ok := t.take(i, &rd.parser); ok {
 			rd.row(i+1, piece, r)
 		} else {
 			rd.line(i+1, s, piece)
 		}
-		rd.offset += rd.text.width(piece)
+		if !asIs {
+			rd.offset += rd.text.width(piece)
+		}
 		at = s.off + s.len
 	}
 	f.Lines = len(rd.lines)

@@ -103,6 +103,9 @@ func from1252(data []byte) []byte {
 	return out
 }
 
+// asIs reports whether buf is the card file byte for byte, its mark left out.
+func (t text) asIs() bool { return t.encoding == encUTF8 || t.encoding == encUTF8BOM }
+
 // width returns how many bytes of the card file the piece of buf stands for.
 func (t text) width(piece []byte) int64 {
 	switch t.encoding {
@@ -238,34 +241,23 @@ func runLength(b []byte) int {
 // isText reports whether buf looks like text: of its ASCII bytes outside
 // clusters, at most one in ten is a control character that text does not hold.
 func isText(buf []byte) bool {
-	var odd, all atomic.Int64
+	var odd, none atomic.Int64
 	inChunks(len(buf), chunkBytes, func(_, from, to int) {
-		var count [3]int // by textClass
+		strange, empty := 0, 0
 		for _, b := range buf[from:to] {
-			count[textClass[b]]++
+			switch {
+			case b >= ' ' && b < utf8.RuneSelf || b == '\n' || b == '\r' || b == '\t' || b == 0x1A:
+			case b == 0 || b >= utf8.RuneSelf:
+				empty++
+			default:
+				strange++
+			}
 		}
-		all.Add(int64(count[plainByte] + count[oddByte]))
-		odd.Add(int64(count[oddByte]))
+		odd.Add(int64(strange))
+		none.Add(int64(empty))
 	})
-	return odd.Load()*10 <= all.Load()
+	return odd.Load()*10 <= int64(len(buf))-none.Load()
 }
 
 // chunkBytes is how many bytes are looked at by one processor at a time.
 const chunkBytes = 1 << 20
-
-// What a byte says of whether it stands in a text.
-const (
-	noByte    = iota // nothing: it is nought, or no ASCII
-	plainByte        // it may
-	oddByte          // it does not
-)
-
-var textClass = func() (class [256]uint8) {
-	for b := 1; b < utf8.RuneSelf; b++ {
-		class[b] = plainByte
-		if b < ' ' && b != '\t' && b != '\n' && b != '\r' && b != 0x1A {
-			class[b] = oddByte
-		}
-	}
-	return class
-}()
