@@ -47,26 +47,15 @@ func (s *Store) keepAll(ctx context.Context, tx *tx, site keptSite, cards []pack
 	var receipts []Receipt
 	changed, again := false, undatedCard
 	for i := range cards {
-		already, err := s.keepCard(ctx, tx, site, &cards[i])
-		told := false
-		if err == nil && already {
-			told, err = tell(ctx, tx, &cards[i])
-			changed = changed || told
-			if told {
-				again = everyCard // its date order may be told, and with it that of others
-			}
-			if err == nil && told {
-				err = tx.journal(ctx, Entry{Deed: DeedCardTold, Site: site.Code, Subject: cards[i].id, Says: cardSays("card "+cards[i].Name+" told anew", &cards[i])})
-			}
-		} else if err == nil {
-			err = tx.journal(ctx, Entry{Deed: DeedCardKept, Site: site.Code, Subject: cards[i].id,
-				Says: cardSays(fmt.Sprintf("kept card %s, %d rows", cards[i].Name, cards[i].facts.rows), &cards[i])})
-		}
+		r, err := s.keepOne(ctx, tx, site, &cards[i])
 		if err != nil {
 			return nil, err
 		}
-		changed = changed || !already
-		receipts = append(receipts, Receipt{Already: already, Told: told})
+		if r.Told {
+			again = everyCard // its date order may be told, and with it that of others
+		}
+		changed = changed || !r.Already || r.Told
+		receipts = append(receipts, r)
 	}
 	gained := int64(0)
 	if changed {
@@ -94,6 +83,23 @@ func (s *Store) keepAll(ctx context.Context, tx *tx, site keptSite, cards []pack
 		receipts[i].Card, receipts[i].New = card, gained
 	}
 	return receipts, nil
+}
+
+// keepOne keeps a card, or takes what is told anew of one that is kept already.
+func (s *Store) keepOne(ctx context.Context, tx *tx, site keptSite, c *packedCard) (Receipt, error) {
+	already, err := s.keepCard(ctx, tx, site, c)
+	if err != nil {
+		return Receipt{}, err
+	}
+	if !already {
+		return Receipt{}, tx.journal(ctx, Entry{Deed: DeedCardKept, Site: site.Code, Subject: c.id,
+			Says: cardSays(fmt.Sprintf("kept card %s, %d rows", c.Name, c.facts.rows), c)})
+	}
+	told, err := tell(ctx, tx, c)
+	if err == nil && told {
+		err = tx.journal(ctx, Entry{Deed: DeedCardTold, Site: site.Code, Subject: c.id, Says: cardSays("card "+c.Name+" told anew", c)})
+	}
+	return Receipt{Already: true, Told: told}, err
 }
 
 // cardSays adds to the journal's words what was told of a card.
