@@ -16,7 +16,7 @@ const spaced = `(() => {
 	return [...document.querySelectorAll("main *, header *, footer *")].filter(e => {
 		const style = getComputedStyle(e);
 		const cuts = [style.overflowX, style.overflowY].some(o => o === "hidden" || o === "clip");
-		return cuts && !e.closest("svg, .hide") && e.clientWidth > 2 && (e.scrollWidth > e.clientWidth + 2 || e.scrollHeight > e.clientHeight + 2);
+		return cuts && !e.closest("svg, .hide, input") && e.clientWidth > 2 && (e.scrollWidth > e.clientWidth + 2 || e.scrollHeight > e.clientHeight + 2);
 	}).map(e => e.tagName + "." + e.className);
 })()`
 
