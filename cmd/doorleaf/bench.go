@@ -73,7 +73,7 @@ func (cmd *benchCommand) input(c *console) (importer.BenchIn, error) {
 		}
 	}
 	if cmd.Now != "" {
-		if in.At, err = trueTime(cmd.Now, "--now", zone); err != nil {
+		if in.At, _, err = trueTime(cmd.Now, "--now", zone); err != nil {
 			return in, err
 		}
 		in.Exact = true

@@ -3,9 +3,6 @@ package main
 import (
 	"fmt"
 	"io"
-	"slices"
-	"strings"
-	"time"
 
 	"github.com/schollz/progressbar/v3"
 
@@ -259,29 +256,17 @@ func receiptLine(site *usage.Site, r store.Receipt) string {
 	return fmt.Sprintf("%s: kept, %d rows, %d complaints", site.Code, r.Card.Rows, r.Card.Complaints)
 }
 
-// pulledLayouts are the ways in which a true time may be given in the site's zone.
-var pulledLayouts = []string{"2006-01-02T15:04:05", "2006-01-02T15:04", "2006-01-02 15:04:05", "2006-01-02 15:04"}
-
-// offsetLayouts are the ways in which a true time may be given with its offset: RFC 3339,
-// and without its seconds.
-var offsetLayouts = []string{time.RFC3339, "2006-01-02T15:04Z07:00"}
-
-// pulled reads --pulled. The time is exact where it has seconds, be they 00.
+// pulled reads --pulled.
 func (b *bringing) pulled(site *usage.Site) (at *int64, exact bool, err error) {
 	if b.Pulled == "" {
 		return nil, false, nil
 	}
-	zone, err := time.LoadLocation(site.Zone)
+	zone, err := usage.LoadZone(site.Zone)
 	if err != nil {
 		return nil, false, err
 	}
-	for _, layout := range append(slices.Clone(offsetLayouts), pulledLayouts...) {
-		if t, err := time.ParseInLocation(layout, b.Pulled, zone); err == nil {
-			seconds := t.Unix()
-			return &seconds, strings.Contains(layout, ":05"), nil
-		}
-	}
-	return nil, false, &usage.Fault{Kind: usage.Invalid, What: fmt.Sprintf("--pulled %q is no time", b.Pulled), Try: "2026-05-01T14:30, or 2026-05-01T14:30:00+01:00"}
+	given, exact, err := trueTime(b.Pulled, "--pulled", zone)
+	return &given, exact, err
 }
 
 // finish prints a line a card and reports whether any was refused.

@@ -77,7 +77,8 @@ func (cmd *prepareCommand) moment(c *console, site usage.Site) (int64, error) {
 	if cmd.At == "" {
 		return server.NextMoment(zone, c.now().Unix()), nil
 	}
-	return trueTime(cmd.At, "--at", zone)
+	at, _, err := trueTime(cmd.At, "--at", zone)
+	return at, err
 }
 
 // keepSetting keeps what the flags say of the site's cards.

@@ -81,11 +81,22 @@ func (k *keeper) placeRun(n int, at curve) {
 func (k *keeper) out(i int) int64 {
 	s := sort.Search(len(k.Stints), func(s int) bool { return k.Stints[s].Last >= i })
 	for ; s < len(k.Stints); s++ {
-		if st := k.Stints[s]; st.RemovedAt != nil && st.Answer != usage.AnswerTyping && !k.rejected(s) {
-			return latest(*st.RemovedAt, st.RemovedExact)
+		if k.trusted(s) {
+			return k.latestOut(s)
 		}
 	}
 	return usage.Beyond
+}
+
+// trusted reports whether it is known when the card of a stint came out.
+func (k *keeper) trusted(stint int) bool {
+	st := k.Stints[stint]
+	return st.RemovedAt != nil && st.Answer != usage.AnswerTyping && !k.rejected(stint)
+}
+
+// latestOut is when at the latest the card of a stint that is trusted came out.
+func (k *keeper) latestOut(stint int) int64 {
+	return latest(*k.Stints[stint].RemovedAt, k.Stints[stint].RemovedExact)
 }
 
 func (k *keeper) set(i, n int, at, e int64) {
@@ -251,14 +262,14 @@ func (k *keeper) firm(n int) (low, high int64) {
 		}
 	}
 	for s, st := range k.Stints {
-		if st.RemovedAt == nil || st.Answer == usage.AnswerTyping || k.rejected(s) {
+		if !k.trusted(s) {
 			continue
 		}
 		if st.Last < r.first {
 			low = max(low, *st.RemovedAt-hour)
 		}
 		if st.Last >= r.last {
-			high = min(high, latest(*st.RemovedAt, st.RemovedExact))
+			high = min(high, k.latestOut(s))
 			break
 		}
 	}
@@ -353,8 +364,8 @@ func (k *keeper) bracket() {
 	s := len(k.Stints) - 1
 	for i := len(k.times) - 1; i >= 0; i-- {
 		for s >= 0 && k.Stints[s].Last >= i {
-			if st := k.Stints[s]; st.RemovedAt != nil && !k.rejected(s) && st.Answer != usage.AnswerTyping {
-				removed = min(removed, latest(*st.RemovedAt, st.RemovedExact))
+			if k.trusted(s) {
+				removed = min(removed, k.latestOut(s))
 				high = min(high, removed)
 			}
 			s--

@@ -28,11 +28,7 @@ func card(t *testing.T, id, rows string) Card {
 		}
 		fmt.Fprintf(&b, "2024-05-%02d,%02d:%02d:%02d,%s\n", 1+m/1440, m/60%24, m%60, 7, seconds)
 	}
-	f, err := cardfile.Read([]byte(b.String()), cardfile.Hint{})
-	if err != nil {
-		t.Fatal(err)
-	}
-	return Card{ID: id, File: f}
+	return read(t, id, b.String())
 }
 
 // written lists a book's rows as card takes them, a bar where a stint begins

@@ -64,16 +64,9 @@ func troubled() Season {
 
 // seasonsToRead are seasons that say all that a report can.
 func seasonsToRead() map[string]Season {
-	one := tableSeason(1)
-	one.OneSite, one.Network = true, one.Sites[0].Figures
-	bare := tableSeason(3)
-	for i, site := range bare.Sites {
-		bare.Sites[i] = Site{Site: site.Site}
-	}
-	bare.Network, bare.Pattern = usage.NetworkFigures(nil), usage.Pattern{}
 	return map[string]Season{
 		"no site":         {Name: "2026-summer", Network: usage.NetworkFigures(nil)},
-		"nothing counted": bare, "one site": one, "troubled": troubled(),
+		"nothing counted": bareSeason(), "one site": oneSite(), "troubled": troubled(),
 	}
 }
 

@@ -118,15 +118,26 @@ func longNames(s Season) Season {
 	return s
 }
 
-// seasonsForPaper are seasons that a page has to cope with.
-func seasonsForPaper() map[string]Season {
+// oneSite is the season of one site.
+func oneSite() Season {
 	one := tableSeason(1)
 	one.OneSite, one.Network = true, one.Sites[0].Figures
+	return one
+}
+
+// bareSeason is a season in which nothing was counted.
+func bareSeason() Season {
 	bare := tableSeason(3)
 	for i, site := range bare.Sites {
 		bare.Sites[i] = Site{Site: site.Site}
 	}
 	bare.Network, bare.Pattern = usage.NetworkFigures(nil), usage.Pattern{}
+	return bare
+}
+
+// seasonsForPaper are seasons that a page has to cope with.
+func seasonsForPaper() map[string]Season {
+	one, bare := oneSite(), bareSeason()
 	endless := tableSeason(2)
 	endless.Sites[0].Calls[0].Note = strings.Repeat("A long note. ", 900)
 	seasons := map[string]Season{
