@@ -5,7 +5,6 @@ import (
 	"context"
 	"slices"
 
-	"doorleaf/importer/cardfile"
 	"doorleaf/store"
 	"doorleaf/usage"
 	"doorleaf/web"
@@ -48,22 +47,18 @@ func (s *server) keptSpans(ctx context.Context, sites []store.SiteSummary) (kept
 
 // spanOf returns the first and last reading of a card file; ok is false where it has
 // none that a clock that was set has written.
-func spanOf(f *cardfile.File) (first, last int64, ok bool) {
-	if f == nil {
+func spanOf(g *glance) (first, last int64, ok bool) {
+	if g == nil || g.first == nil || *g.first < setClock || *g.last < *g.first {
 		return 0, 0, false
 	}
-	a, b := span(f)
-	if a == nil || *a < setClock || *b < *a {
-		return 0, 0, false
-	}
-	return *a, *b, true
+	return *g.first, *g.last, true
 }
 
 // following finds the site whose last kept card ends just before a card begins, as
 // when one card goes out and the next one comes in. after is the gap, seconds; code is
 // "" where no site is near, or not one more than all others.
-func (k keptSpans) following(f *cardfile.File) (code string, after int64) {
-	first, _, ok := spanOf(f)
+func (k keptSpans) following(g *glance) (code string, after int64) {
+	first, _, ok := spanOf(g)
 	if !ok {
 		return "", 0
 	}
@@ -92,8 +87,8 @@ func (k keptSpans) following(f *cardfile.File) (code string, after int64) {
 // logger while a card was too, though they share no row with it; 0 for no more than
 // can be. cards are those on the tray for the same site.
 func (k keptSpans) clash(c *readCard, code string, cards []*readCard) (days int, other string) {
-	first, last, ok := spanOf(c.file)
-	if !ok || len(c.file.Rows) < clashRows || slices.ContainsFunc(c.overlap, func(o store.Overlap) bool { return o.Site == code }) {
+	first, last, ok := spanOf(c.read)
+	if !ok || c.read.rows < clashRows || slices.ContainsFunc(c.overlap, func(o store.Overlap) bool { return o.Site == code }) {
 		return 0, ""
 	}
 	var held []usage.Stretch
@@ -103,8 +98,8 @@ func (k keptSpans) clash(c *readCard, code string, cards []*readCard) (days int,
 		}
 	}
 	for _, o := range cards[:min(len(cards), besideMost)] {
-		from, to, ok := spanOf(o.file)
-		if o != c && ok && o.id != c.id && len(o.file.Rows) >= clashRows && store.SharedRows(c.file, o.file) == 0 {
+		from, to, ok := spanOf(o.read)
+		if o != c && ok && o.id != c.id && o.read.rows >= clashRows && store.SharedRows(c.read.stamps, o.read.stamps) == 0 {
 			from, to = max(first, from), min(last, to)
 			if int((to-from)/86400) >= clashDays {
 				other = o.label
@@ -152,7 +147,7 @@ func (d *desk) doubt(say *words.Words, c *readCard, code string) string {
 	if days, other := d.kept.clash(c, code, d.of(code)); days > 0 {
 		return web.ClashQuestion(say, days, name, other)
 	}
-	if follows, after := d.kept.following(c.file); follows != "" && follows != code && len(d.kept[code]) > 0 {
+	if follows, after := d.kept.following(c.read); follows != "" && follows != code && len(d.kept[code]) > 0 {
 		return web.FollowsOther(say, after, nameOf(d.sites, follows), name)
 	}
 	return ""
@@ -162,7 +157,7 @@ func (d *desk) doubt(say *words.Words, c *readCard, code string) string {
 func (d *desk) of(code string) []*readCard {
 	var cards []*readCard
 	for i := range d.cards {
-		if c := &d.cards[i]; c.file != nil && c.given.site == code && c.given.keep {
+		if c := &d.cards[i]; c.read != nil && c.given.site == code && c.given.keep {
 			cards = append(cards, c)
 		}
 	}
@@ -177,10 +172,10 @@ func (d *desk) place(say *words.Words) {
 	}
 	for i := range d.cards {
 		c := &d.cards[i]
-		if c.file == nil || c.given.site != "" || c.advice.held != "" {
+		if c.read == nil || c.given.site != "" || c.advice.held != "" {
 			continue
 		}
-		if code, after := d.kept.following(c.file); code != "" {
+		if code, after := d.kept.following(c.read); code != "" {
 			c.propose(code, web.WhyFollows(say, after), web.FollowsQuestion(say, after, nameOf(d.sites, code)))
 		} else if code := d.byHand(c); code != "" {
 			c.propose(code, say.Say(web.WhyHand), web.HandQuestion(say, nameOf(d.sites, code)))
@@ -189,7 +184,7 @@ func (d *desk) place(say *words.Words) {
 	d.lastOne(say)
 	for i := range d.cards {
 		c := &d.cards[i]
-		if c.file != nil && c.held == "" {
+		if c.read != nil && c.held == "" {
 			c.held = d.doubt(say, c, c.given.site)
 		}
 	}
@@ -204,20 +199,20 @@ func (c *readCard) propose(code, why, asks string) {
 // rows of it, and lets a card without a site share that one's.
 func (d *desk) twins(say *words.Words, i int) {
 	c := &d.cards[i]
-	if c.file == nil {
+	if c.read == nil {
 		return
 	}
 	for n := range d.cards {
 		o := &d.cards[n]
 		switch {
-		case n == i || o.file == nil:
+		case n == i || o.read == nil:
 		case o.id == c.id && n < i:
 			c.twin = o.label
 			if c.given.site == "" && o.given.site != "" {
 				c.given.site, c.why = o.given.site, web.WhyTwin(say, o.label)
 			}
 		case len(d.cards) <= besideMost && o.id != c.id && c.given.site == "" && c.advice.held == "" && o.given.site != "" && o.told == "":
-			if rows := store.SharedRows(c.file, o.file); rows > 0 {
+			if rows := store.SharedRows(c.read.stamps, o.read.stamps); rows > 0 {
 				c.given.site, c.why = o.given.site, web.WhyShared(say, rows, o.label)
 			}
 		}
@@ -234,7 +229,7 @@ func (d *desk) lastOne(say *words.Words) {
 	for i := range d.cards {
 		c := &d.cards[i]
 		delete(without, c.given.site)
-		if c.file == nil || c.given.site != "" || c.advice.held != "" || len(c.file.Rows) == 0 {
+		if c.read == nil || c.given.site != "" || c.advice.held != "" || c.read.rows == 0 {
 			continue
 		}
 		if lone != nil {

@@ -53,12 +53,12 @@ func (s *server) hands(ctx context.Context, d *desk) (map[string]hand, error) {
 // byHand finds the one site whose cards are written as a card is; "" where there are
 // several, or a site of which it is not known.
 func (d *desk) byHand(c *readCard) string {
-	if len(d.hands) < len(d.sites) || len(d.sites) < 2 || len(c.file.Rows) == 0 {
+	if len(d.hands) < len(d.sites) || len(d.sites) < 2 || c.read.rows == 0 {
 		return ""
 	}
 	found := ""
 	for code, h := range d.hands {
-		if !h.is(handOf(c.file)) {
+		if !h.is(handOf(&c.read.File)) {
 			continue
 		}
 		if found != "" {

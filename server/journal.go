@@ -63,6 +63,8 @@ func undoAddress(e store.Entry) string {
 		return "/cards/" + e.Subject
 	case store.DeedSiteChanged:
 		return "/sites/" + e.Site + "/change"
+	case store.DeedNetworkChanged:
+		return fmt.Sprintf("/set-up?before=%d", e.At)
 	case store.DeedRuled:
 		return "/sites/" + e.Site + "/questions"
 	case store.DeedCallKept, store.DeedCallChanged:

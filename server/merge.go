@@ -69,7 +69,11 @@ func (s *server) bringBundle(w http.ResponseWriter, r *http.Request) error {
 	if err != nil {
 		return err
 	}
-	tray, err := s.Store.FillTray(r.Context(), []store.TrayCard{{Name: name, Bytes: data}})
+	packed, err := store.PackCard(data)
+	if err != nil {
+		return err
+	}
+	tray, err := s.Store.FillTray(r.Context(), []store.TrayCard{{Name: name, Packed: packed}})
 	if err != nil {
 		return err
 	}
@@ -132,7 +136,11 @@ func (s *server) waiting(r *http.Request) (name string, b *store.Bundle, err err
 	if len(cards) != 1 {
 		return "", nil, notFound("there is no such bundle", "Bring it again.")
 	}
-	b, err = s.readBundle(cards[0].Name, cards[0].Bytes)
+	data, err := store.UnpackCard(cards[0].Packed)
+	if err != nil {
+		return "", nil, err
+	}
+	b, err = s.readBundle(cards[0].Name, data)
 	return cards[0].Name, b, err
 }
 

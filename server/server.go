@@ -29,6 +29,7 @@ import (
 // Network is what the server asks of a store; *store.Store is one.
 type Network interface {
 	Network(ctx context.Context) (usage.Network, error) // what it says of itself
+	NetworkBefore(ctx context.Context, at int64) (usage.Network, error)
 	SetNetwork(ctx context.Context, n usage.Network) error
 	Sites(ctx context.Context) ([]store.SiteSummary, error)
 	Site(ctx context.Context, code string) (store.SiteDetail, error)

@@ -531,6 +531,9 @@ type broken struct {
 }
 
 func (n broken) Network(context.Context) (usage.Network, error) { return usage.Network{}, n.err }
+func (n broken) NetworkBefore(context.Context, int64) (usage.Network, error) {
+	return usage.Network{}, n.err
+}
 
 func (n broken) Sites(context.Context) ([]store.SiteSummary, error) {
 	if n.err == nil {

@@ -3,6 +3,7 @@ package server
 import (
 	"net/http"
 	"net/url"
+	"strconv"
 	"strings"
 
 	"github.com/go-chi/chi/v5"
@@ -17,11 +18,22 @@ func (s *server) routeSetUp(r chi.Router) {
 }
 
 // setUp shows what the network says of itself; with values in the address, how it
-// would look with these.
+// would look with these; with the time of a change, what stood before it.
 func (s *server) setUp(w http.ResponseWriter, r *http.Request) error {
 	q := r.URL.Query()
 	if q.Has("language") {
 		return s.sendSetUp(w, r, http.StatusOK, web.SetUpPage{Form: setUpForm(q)})
+	}
+	if q.Has("before") {
+		at, err := strconv.ParseInt(q.Get("before"), 10, 64)
+		if err != nil {
+			return invalid("there is no such change of the network", "see the journal for what was changed")
+		}
+		n, err := s.Store.NetworkBefore(r.Context(), at)
+		if err != nil {
+			return err
+		}
+		return s.sendSetUp(w, r, http.StatusOK, web.SetUpPage{Form: web.SetUpFormOf(n), Before: true})
 	}
 	n, err := s.Store.Network(r.Context())
 	if err != nil {

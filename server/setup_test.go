@@ -33,6 +33,20 @@ func TestSetUp(t *testing.T) {
 	if n, err := b.store.Network(t.Context()); err != nil || n != want {
 		t.Errorf("kept is %+v, %v, want %+v", n, err, want)
 	}
+	undo := find(b.get("/journal").page(t), ".journal a")
+	if len(undo) != 1 {
+		t.Fatalf("the journal takes %d changes of the network back, want 1", len(undo))
+	}
+	back := b.get(attr(undo[0], "href")).page(t)
+	checkPage(t, back)
+	if got := texts(back, "#example li"); len(find(back, ".glad")) != 1 || got[0] != "27 March 2026, 17:30" {
+		t.Errorf("the change is taken back by %q", got)
+	}
+	for address, status := range map[string]int{"/set-up?before=7": 404, "/set-up?before=x": 400} {
+		if a := b.get(address); a.status != status {
+			t.Errorf("GET %s = %d, want %d", address, a.status, status)
+		}
+	}
 	for _, path := range []string{"/", "/set-up", "/no-such-page", "/sites/new"} {
 		page := b.get(path).page(t)
 		checkPage(t, page)

@@ -41,9 +41,10 @@ type desk struct {
 type readCard struct {
 	store.TrayCard
 	key     string
-	label   string         // names it among the others
-	id      string         // SHA-256, hex
-	file    *cardfile.File // nil where it cannot be read
+	label   string  // names it among the others
+	id      string  // SHA-256, hex
+	size    int64   // bytes
+	read    *glance // nil where it cannot be read
 	problem string
 	kept    string // code of the site that keeps the same bytes, ""
 	overlap []store.Overlap
@@ -85,7 +86,7 @@ func (s *server) desk(r *http.Request) (*desk, error) {
 		card.label = web.CardLabel(say, i+1, len(cards), c.Name)
 		d.cards = append(d.cards, card)
 	}
-	if slices.ContainsFunc(d.cards, func(c readCard) bool { return c.file != nil && c.given.site == "" }) {
+	if slices.ContainsFunc(d.cards, func(c readCard) bool { return c.read != nil && c.given.site == "" }) {
 		if d.hands, err = s.hands(r.Context(), d); err != nil {
 			return nil, err
 		}
@@ -111,14 +112,18 @@ func (s *server) orders(ctx context.Context, d *desk) error {
 
 func (s *server) readCard(ctx context.Context, d *desk, t store.TrayCard) (readCard, error) {
 	say := s.words(ctx)
-	sum := sha256.Sum256(t.Bytes)
-	c := readCard{TrayCard: t, key: strconv.FormatInt(t.ID, 10), id: hex.EncodeToString(sum[:])}
-	if len(t.Bytes) == 0 {
+	data, err := store.UnpackCard(t.Packed)
+	if err != nil {
+		return readCard{}, err
+	}
+	sum := sha256.Sum256(data)
+	c := readCard{TrayCard: t, key: strconv.FormatInt(t.ID, 10), id: hex.EncodeToString(sum[:]), size: int64(len(data))}
+	if len(data) == 0 {
 		c.problem = say.Say(web.ProblemEmpty)
 		return c, nil
 	}
-	var err error
-	if c.file, err = cardfile.Read(t.Bytes, cardfile.Hint{}); err != nil {
+	file, err := cardfile.Read(data, cardfile.Hint{})
+	if err != nil {
 		if usage.KindOf(err) == 0 {
 			return c, err
 		}
@@ -130,12 +135,13 @@ func (s *server) readCard(ctx context.Context, d *desk, t store.TrayCard) (readC
 		return c, err
 	}
 	c.kept = kept.Site
-	if c.overlap, err = s.Store.Elsewhere(ctx, cardIn(&c)); err != nil {
+	if c.overlap, err = s.Store.Elsewhere(ctx, store.CardIn{Name: c.Name, Bytes: data, File: file}); err != nil {
 		return c, err
 	}
+	c.read = glanceOf(file)
 	c.advice = advise(say, d.sites, &c)
-	c.given = given{keep: len(c.file.Rows) > 0, site: c.advice.site}
-	c.asked = c.file.Ambiguous
+	c.given = given{keep: c.read.rows > 0, site: c.advice.site}
+	c.asked = c.read.Ambiguous
 	return c, nil
 }
 
@@ -183,12 +189,13 @@ func (s *server) orderOfCard(ctx context.Context, c store.Card) (string, error) 
 }
 
 // cardIn is a card as it is to be kept.
-func cardIn(c *readCard) store.CardIn {
-	in := store.CardIn{Name: c.Name, Bytes: c.Bytes, RemovedAt: c.given.removedAt, RemovedExact: c.given.exact}
+func cardIn(c *readCard) (store.CardIn, error) {
+	data, err := store.UnpackCard(c.Packed)
+	in := store.CardIn{Name: c.Name, Bytes: data, RemovedAt: c.given.removedAt, RemovedExact: c.given.exact}
 	if c.asked {
 		in.DateOrder = c.given.order
 	}
-	return in
+	return in, err
 }
 
 // tray shows what was read from the cards on a tray.
@@ -213,7 +220,10 @@ func (s *server) sendTray(w http.ResponseWriter, r *http.Request, status int, d 
 		page.Sites = append(page.Sites, heading(site.Site))
 	}
 	for i := range d.cards {
-		card := trayCard(s.words(r.Context()), &d.cards[i])
+		card, err := trayCard(s.words(r.Context()), &d.cards[i])
+		if err != nil {
+			return err
+		}
 		card.Number = i + 1
 		page.Cards = append(page.Cards, card)
 	}
@@ -225,53 +235,29 @@ func (s *server) sendTray(w http.ResponseWriter, r *http.Request, status int, d 
 const trayComplaints = 8
 
 // trayCard says what was read from a card.
-func trayCard(say *words.Words, c *readCard) web.TrayCard {
+func trayCard(say *words.Words, c *readCard) (web.TrayCard, error) {
 	card := web.TrayCard{
-		Key: c.key, Name: c.Name, Folder: c.Folder, Size: int64(len(c.Bytes)), Problem: c.problem,
+		Key: c.key, Name: c.Name, Folder: c.Folder, Size: c.size, Problem: c.problem,
 		Keep: c.given.keep, Site: c.given.site, Sure: c.given.sure, Order: c.given.order, Removed: c.given.removed,
 		Why: c.why, Held: c.held, Twin: c.twin, Already: c.kept, AskOrder: c.asked, OrderWhy: c.orderWhy,
 	}
-	if c.file == nil {
-		return card
+	if c.read == nil {
+		return card, nil
 	}
-	f := c.file
-	card.Lines, card.Rows, card.Headers, card.Blanks = f.Lines, len(f.Rows), f.Headers, f.Blanks
-	card.AllFaults = len(f.Complaints)
-	card.Reads, card.Evidence = web.Reads(say, f.Encoding, f.LineEnd, dialectWords(f)), f.Dialect.Evidence
-	for _, complaint := range f.Complaints[:min(len(f.Complaints), trayComplaints)] {
+	f := c.read
+	card.Lines, card.Rows, card.Headers, card.Blanks = f.Lines, f.rows, f.Headers, f.Blanks
+	card.First, card.Last, card.Untimed, card.NoSeconds = f.first, f.last, f.untimed, f.noSeconds
+	card.AllFaults = f.complaints
+	card.Reads, card.Evidence = web.Reads(say, f.Encoding, f.LineEnd, dialectWords(&f.File)), f.Dialect.Evidence
+	for _, complaint := range f.Complaints {
 		card.Complaints = append(card.Complaints, web.Complaint{Line: complaint.Line, Reason: complaint.Reason, Raw: complaint.Raw})
 	}
-	countRows(f, &card)
-	if c.asked {
-		card.Untimed, card.Dates = 0, dateReadings(say, c.Bytes)
+	if !c.asked {
+		return card, nil
 	}
-	return card
-}
-
-func countRows(f *cardfile.File, card *web.TrayCard) {
-	card.First, card.Last = span(f)
-	for _, row := range f.Rows {
-		if !row.Timed {
-			card.Untimed++
-		}
-		if row.OpenS == usage.Unknown && row.Event != cardfile.Open {
-			card.NoSeconds++
-		}
-	}
-}
-
-// span returns the readings of the first and last row that have one.
-func span(f *cardfile.File) (first, last *int64) {
-	for i := range f.Rows {
-		if !f.Rows[i].Timed {
-			continue
-		}
-		if first == nil {
-			first = &f.Rows[i].Reading
-		}
-		last = &f.Rows[i].Reading
-	}
-	return first, last
+	data, err := store.UnpackCard(c.Packed)
+	card.Untimed, card.Dates = 0, dateReadings(say, data)
+	return card, err
 }
 
 // dateReadings says for each date order what the card's first and last dates
@@ -452,11 +438,7 @@ func (s *server) keepDesk(ctx context.Context, d *desk) (receipts []web.Receipt,
 
 // keepGroup keeps cards of one site in one go and writes their receipts.
 func (s *server) keepGroup(ctx context.Context, d *desk, site usage.Site, group []int, receipts []web.Receipt) bool {
-	var cards []store.CardIn
-	for _, i := range group {
-		cards = append(cards, cardIn(&d.cards[i]))
-	}
-	kept, err := s.Store.Keep(ctx, site.Code, cards)
+	kept, err := s.keepCards(ctx, d, site.Code, group)
 	if err != nil {
 		why, try := s.refusal(s.words(ctx), err)
 		for _, i := range group {
@@ -474,6 +456,18 @@ func (s *server) keepGroup(ctx context.Context, d *desk, site usage.Site, group 
 		receipts[i] = keptReceipt(receipts[i], kept[n], site, fresh)
 	}
 	return true
+}
+
+func (s *server) keepCards(ctx context.Context, d *desk, site string, group []int) ([]store.Receipt, error) {
+	var cards []store.CardIn
+	for _, i := range group {
+		card, err := cardIn(&d.cards[i])
+		if err != nil {
+			return nil, err
+		}
+		cards = append(cards, card)
+	}
+	return s.Store.Keep(ctx, site, cards)
 }
 
 func keptReceipt(r web.Receipt, k store.Receipt, site usage.Site, fresh int) web.Receipt {

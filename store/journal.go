@@ -124,6 +124,7 @@ func (s *Store) Journal(ctx context.Context, before int64, limit int) (entries [
 			CASE kind
 			WHEN 'card kept' THEN EXISTS (SELECT 1 FROM card WHERE card.id = subject)
 			WHEN 'card told' THEN EXISTS (SELECT 1 FROM card WHERE card.id = subject)
+			WHEN 'network changed' THEN EXISTS (SELECT 1 FROM network WHERE said_at = journal.at AND ended_at IS NULL)
 			WHEN 'site changed' THEN EXISTS (SELECT 1 FROM site WHERE code = journal.site)
 			WHEN 'question answered' THEN EXISTS (
 				SELECT 1

@@ -20,6 +20,27 @@ func (s *Store) Network(ctx context.Context) (usage.Network, error) {
 	return n, nil
 }
 
+// NetworkBefore returns what the network said of itself until it was changed at an
+// instant, Unix s: what comes in the place of that change when it is taken back; the
+// usual where it was the first. An instant at which nothing was said is NotFound.
+func (s *Store) NetworkBefore(ctx context.Context, at int64) (usage.Network, error) {
+	both, err := collect(ctx, s.reader, scanNetwork, `
+		SELECT body
+		FROM network
+		WHERE said_at = ?1 OR ended_at = ?1
+		ORDER BY id DESC
+		LIMIT 2`, at)
+	switch {
+	case err != nil:
+		return usage.Network{}, busyFault(fmt.Errorf("find the network's setting: %w", err))
+	case len(both) == 0:
+		return usage.Network{}, &usage.Fault{Kind: usage.NotFound, What: "the network's setting was not changed then", Try: "see the journal for when it was"}
+	case len(both) == 1: // the change alone
+		return usage.Network{Region: usage.DefaultRegion}, nil
+	}
+	return both[1], nil
+}
+
 // SetNetwork keeps what the network says of itself in the place of what stands, which
 // stays on record. The same again changes nothing. What makes no sense is Invalid.
 func (s *Store) SetNetwork(ctx context.Context, n usage.Network) error {
@@ -54,13 +75,7 @@ func (s *Store) SetNetwork(ctx context.Context, n usage.Network) error {
 
 // standingNetwork returns the setting that stands; said is false where there is none.
 func standingNetwork(ctx context.Context, q querier) (n usage.Network, said bool, err error) {
-	found, err := collect(ctx, q, func(rows *sql.Rows) (n usage.Network, err error) {
-		var body []byte
-		if err = rows.Scan(&body); err == nil {
-			err = json.Unmarshal(body, &n)
-		}
-		return n, err
-	}, `
+	found, err := collect(ctx, q, scanNetwork, `
 		SELECT body
 		FROM network
 		WHERE ended_at IS NULL`)
@@ -71,6 +86,14 @@ func standingNetwork(ctx context.Context, q querier) (n usage.Network, said bool
 		return usage.Network{Region: usage.DefaultRegion}, false, nil
 	}
 	return found[0], true, nil
+}
+
+func scanNetwork(rows *sql.Rows) (n usage.Network, err error) {
+	var body []byte
+	if err = rows.Scan(&body); err == nil {
+		err = json.Unmarshal(body, &n)
+	}
+	return n, err
 }
 
 // networkChange says what differs between two settings.

@@ -4,6 +4,7 @@ import (
 	"bytes"
 	"strings"
 	"testing"
+	"time"
 
 	"doorleaf/usage"
 )
@@ -66,6 +67,40 @@ func TestNetworkIsKept(t *testing.T) {
 	}
 	if got := sayNetwork(t, s); got != german {
 		t.Errorf("what was refused left %+v, want %+v", got, german)
+	}
+}
+
+// A change is taken back by what stood before it.
+func TestNetworkBefore(t *testing.T) {
+	s := openTest(t)
+	at := int64(testNow)
+	s.now = func() time.Time { return time.Unix(at, 0) }
+	usual := usage.Network{Region: usage.DefaultRegion}
+	a, b, c := usual, usual, usual
+	a.Name, b.Name, c.Name = "A", "B", "C"
+	for _, step := range []struct {
+		says   usage.Network
+		after  int64
+		before usage.Network
+	}{{a, 0, usual}, {b, 60, a}, {c, 0, b}} {
+		at += step.after
+		if err := s.SetNetwork(t.Context(), step.says); err != nil {
+			t.Fatal(err)
+		}
+		if got, err := s.NetworkBefore(t.Context(), at); err != nil || got != step.before {
+			t.Errorf("before %s stood %+v, %v, want %+v", step.says.Name, got, err, step.before)
+		}
+		entries, _, err := s.Journal(t.Context(), 0, 1)
+		if err != nil || len(entries) != 1 || !entries[0].Standing {
+			t.Errorf("the journal says of %s: %+v, %v, want it standing", step.says.Name, entries, err)
+		}
+	}
+	if _, err := s.NetworkBefore(t.Context(), at+1); usage.KindOf(err) != usage.NotFound {
+		t.Errorf("NetworkBefore of no change = %v, want NotFound", err)
+	}
+	entries, _, err := s.Journal(t.Context(), 0, 10)
+	if err != nil || entries[len(entries)-1].Standing {
+		t.Errorf("the first change, which was changed again, stands: %+v, %v", entries, err)
 	}
 }
 

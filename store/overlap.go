@@ -66,29 +66,41 @@ func (s *Store) Elsewhere(ctx context.Context, card CardIn) ([]Overlap, error) {
 	return found, nil
 }
 
-// SharedRows returns how many rows of a card stand in another one in stretches that
-// are no chance. Rows without a time, or with one of a clock that was never set, do
-// not count.
-func SharedRows(card, other *cardfile.File) int {
-	stretch := stretchRows
-	if card.Resolution >= 60 || other.Resolution >= 60 {
-		stretch = stretchRowsMinute
-	}
-	keysOf := func(f *cardfile.File) []uint64 {
-		keys := make([]uint64, 0, len(f.Rows))
-		for i := range f.Rows {
-			if row := &f.Rows[i]; row.Timed && row.Reading >= firstSaneReading {
-				keys = append(keys, row.Key)
-			}
+// Stamps are what two cards that are not kept yet are held against each other by. They
+// take a tenth of a card file that is read.
+type Stamps struct {
+	keys    []uint64 // in file order
+	stretch int      // rows in a row that are no chance
+}
+
+// StampsOf returns the stamps of a card's rows; those without a time, or with one of a
+// clock that was never set, are left out.
+func StampsOf(f *cardfile.File) Stamps {
+	s := Stamps{keys: make([]uint64, 0, len(f.Rows)), stretch: stretchOf(f)}
+	for i := range f.Rows {
+		if row := &f.Rows[i]; row.Timed && row.Reading >= firstSaneReading {
+			s.keys = append(s.keys, row.Key)
 		}
-		return keys
 	}
-	keys := keysOf(card)
-	c := newProbeOf(keys, min(stretch, len(keys))).cover()
+	return s
+}
+
+// SharedRows returns how many rows of a card stand in another one in stretches that
+// are no chance.
+func SharedRows(card, other Stamps) int {
+	c := newProbeOf(card.keys, min(max(card.stretch, other.stretch), len(card.keys))).cover()
 	if c.stretch > 1 { // one row by itself is no stretch
-		c.add(keysOf(other))
+		c.add(other.keys)
 	}
 	return c.count()
+}
+
+// stretchOf is how many rows of a card in a row are no chance.
+func stretchOf(f *cardfile.File) int {
+	if f.Resolution >= 60 {
+		return stretchRowsMinute
+	}
+	return stretchRows
 }
 
 // probe is a card that is looked for in the logbooks of the network.
@@ -116,11 +128,7 @@ func (s *Store) newProbe(card CardIn) (*probe, error) {
 	if err != nil {
 		return nil, fmt.Errorf("card %s: %w", card.Name, err)
 	}
-	stretch := stretchRows
-	if file.Resolution >= 60 {
-		stretch = stretchRowsMinute
-	}
-	return newProbeOf(keys, min(stretch, len(keys))), nil
+	return newProbeOf(keys, min(stretchOf(file), len(keys))), nil
 }
 
 func newProbeOf(keys []uint64, stretch int) *probe {

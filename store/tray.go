@@ -14,14 +14,14 @@ import (
 
 // TrayCard is an uploaded card file that lies on the tray: read and shown, but
 // not kept until somebody says so. A tray is emptied when its cards are kept,
-// when it is thrown away, or a day after it was filled.
+// when it is thrown away, or a day after it was filled. All the cards of a tray
+// stand in memory together only as they are packed.
 type TrayCard struct {
 	ID     int64
 	Name   string
 	Folder string // name of the folder it lay in; ""
 	Tag    string // site code of a tag file beside it; ""
-	Bytes  []byte
-	Packed []byte // what PackCard made of the bytes, for cards that come with none
+	Packed []byte // what PackCard made of its bytes
 }
 
 // PackCard compresses the bytes of a card as a tray holds them, and UnpackCard gives
@@ -38,19 +38,15 @@ const trayLifeS = 24 * 3600
 // The IDs of the cards are given by the tray. Trays that are over a day old
 // are thrown away.
 func (s *Store) FillTray(ctx context.Context, cards []TrayCard) (string, error) {
-	bodies, err := trayBodies(cards)
-	if err != nil {
-		return "", err
-	}
 	tray := rand.Text() // 128 bits or more
-	err = s.writeAside(ctx, func(tx *tx) error {
+	err := s.writeAside(ctx, func(tx *tx) error {
 		if _, err := tx.ExecContext(ctx, `DELETE FROM tray WHERE filled_at <= ?`, tx.now-trayLifeS); err != nil {
 			return fmt.Errorf("throw old trays: %w", err)
 		}
 		if _, err := tx.ExecContext(ctx, `INSERT INTO tray (name, filled_at) VALUES (?, ?)`, tray, tx.now); err != nil {
 			return fmt.Errorf("fill tray: %w", err)
 		}
-		return layOnTray(ctx, tx, tray, cards, bodies)
+		return layOnTray(ctx, tx, tray, cards)
 	})
 	if err != nil {
 		return "", err
@@ -61,10 +57,6 @@ func (s *Store) FillTray(ctx context.Context, cards []TrayCard) (string, error) 
 // AddToTray lays more cards on a tray, behind those that lie there, and gives it
 // another day. A tray that is not there any more is NotFound.
 func (s *Store) AddToTray(ctx context.Context, tray string, cards []TrayCard) error {
-	bodies, err := trayBodies(cards)
-	if err != nil {
-		return err
-	}
 	return s.writeAside(ctx, func(tx *tx) error {
 		done, err := tx.ExecContext(ctx, `UPDATE tray SET filled_at = ? WHERE name = ? AND filled_at > ?`, tx.now, tray, tx.now-trayLifeS)
 		if err != nil {
@@ -73,29 +65,15 @@ func (s *Store) AddToTray(ctx context.Context, tray string, cards []TrayCard) er
 		if n, err := done.RowsAffected(); err != nil || n == 0 {
 			return cmp.Or(err, error(trayGone()))
 		}
-		return layOnTray(ctx, tx, tray, cards, bodies)
+		return layOnTray(ctx, tx, tray, cards)
 	})
 }
 
-func trayBodies(cards []TrayCard) ([][]byte, error) {
-	bodies := make([][]byte, len(cards))
-	for i, c := range cards {
-		if bodies[i] = c.Packed; c.Packed != nil {
-			continue
-		}
-		var err error
-		if bodies[i], err = compress(c.Bytes); err != nil {
-			return nil, fmt.Errorf("tray card %s: %w", c.Name, err)
-		}
-	}
-	return bodies, nil
-}
-
-func layOnTray(ctx context.Context, tx *tx, tray string, cards []TrayCard, bodies [][]byte) error {
-	for i, c := range cards {
+func layOnTray(ctx context.Context, tx *tx, tray string, cards []TrayCard) error {
+	for _, c := range cards {
 		_, err := tx.ExecContext(ctx, `
 			INSERT INTO tray_card (tray, name, folder, tag, body)
-			VALUES (?, ?, ?, ?, ?)`, tray, cleanName(c.Name), cleanName(c.Folder), cleanName(c.Tag), bodies[i])
+			VALUES (?, ?, ?, ?, ?)`, tray, cleanName(c.Name), cleanName(c.Folder), cleanName(c.Tag), c.Packed)
 		if err != nil {
 			return fmt.Errorf("fill tray with %s: %w", c.Name, err)
 		}
@@ -179,12 +157,7 @@ func (s *Store) Tray(ctx context.Context, tray string) ([]TrayCard, error) {
 
 func scanTrayCard(rows *sql.Rows) (TrayCard, error) {
 	var c TrayCard
-	var packed sql.RawBytes
-	if err := rows.Scan(&c.ID, &c.Name, &c.Folder, &c.Tag, &packed); err != nil {
-		return c, err
-	}
-	var err error
-	c.Bytes, err = decompress(packed, 0)
+	err := rows.Scan(&c.ID, &c.Name, &c.Folder, &c.Tag, &c.Packed)
 	return c, err
 }
 

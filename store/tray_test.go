@@ -10,13 +10,25 @@ import (
 	"doorleaf/usage"
 )
 
+func packed(t *testing.T, text string) []byte {
+	t.Helper()
+	body, err := PackCard([]byte(text))
+	if err != nil {
+		t.Fatal(err)
+	}
+	if plain, err := UnpackCard(body); err != nil || string(plain) != text {
+		t.Fatalf("%d bytes packed and unpacked are %d, %v", len(text), len(plain), err)
+	}
+	return body
+}
+
 func TestTray(t *testing.T) {
 	s := openTest(t)
 	now := int64(testNow)
 	s.now = func() time.Time { return time.Unix(now, 0) }
 	want := []TrayCard{
-		{Name: "LOG.TXT", Folder: "weir", Tag: "MILL", Bytes: []byte("a\x00b")},
-		{Name: "LOG.TXT", Bytes: []byte{}},
+		{Name: "LOG.TXT", Folder: "weir", Tag: "MILL", Packed: packed(t, "a\x00b")},
+		{Name: "LOG.TXT", Packed: packed(t, "")},
 	}
 	tray, err := s.FillTray(t.Context(), want)
 	if err != nil {
@@ -62,7 +74,7 @@ func TestAddToTray(t *testing.T) {
 	s := openTest(t)
 	now := int64(testNow)
 	s.now = func() time.Time { return time.Unix(now, 0) }
-	all := []TrayCard{{Name: "LOG.CSV", Folder: "weir", Bytes: []byte("a")}, {Name: "LOG.CSV", Tag: "MILL", Bytes: []byte("bcd")}, {Name: "E", Bytes: []byte{}}}
+	all := []TrayCard{{Name: "LOG.CSV", Folder: "weir", Packed: packed(t, "a")}, {Name: "LOG.CSV", Tag: "MILL", Packed: packed(t, "bcd")}, {Name: "E", Packed: packed(t, "")}}
 	tray, err := s.FillTray(t.Context(), all[:1])
 	if err != nil {
 		t.Fatal(err)
@@ -91,7 +103,7 @@ func TestAddToTray(t *testing.T) {
 func TestTrayLoadIsTrue(t *testing.T) {
 	s := openTest(t)
 	for _, size := range []int{0, 1, 255, 256, 257, 65_535, 65_792, 1 << 20, 5<<20 + 7} {
-		tray, err := s.FillTray(t.Context(), []TrayCard{{Name: "A", Bytes: make([]byte, size)}})
+		tray, err := s.FillTray(t.Context(), []TrayCard{{Name: "A", Packed: packed(t, string(make([]byte, size)))}})
 		if err != nil {
 			t.Fatal(err)
 		}

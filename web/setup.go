@@ -17,6 +17,7 @@ type SetUpPage struct {
 	Form        SetUpForm
 	Example     []string // how dates, times and numbers would look
 	Kept        bool     // the form was just kept
+	Before      bool     // the form says what stood before a change, which is to be taken back
 	Sites       int
 	Cards       int
 	Coordinated bool // there is a coordinating passphrase
