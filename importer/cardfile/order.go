@@ -120,12 +120,12 @@ type verdict struct {
 }
 
 // weigh weighs the evidence of all rows for each order.
-func weigh(rows []Row, p *parser, hint Hint) verdict {
+func weigh(dates []dateRun, p *parser, hint Hint) verdict {
 	names, tables := p.words.readings()
 	if p.numbered {
 		names, tables = []string{"numbers"}, [][]uint8{{0, 1, 2, 3, 4, 5, 6, 7}}
 	}
-	trials := tally(rows, tables)
+	trials := tally(dates, tables)
 	best, second := rank(trials, tables, names)
 	v := verdicts(trials, best, names, tables)
 	switch {
@@ -134,7 +134,7 @@ func weigh(rows []Row, p *parser, hint Hint) verdict {
 	case len(trials) == 1:
 		v.evidence = append([]string{"the year stands first"}, v.evidence...)
 	case second >= 0 && scoreOf(trials[second], tables, names)+marginNeeded > scoreOf(trials[best], tables, names) &&
-		differ(rows, trials[best].order, trials[second].order):
+		differ(dates, trials[best].order, trials[second].order):
 		v.order = ""
 		v.evidence = append(v.evidence, fmt.Sprintf("cannot tell %s from %s: no date in the file is impossible as either, no weekday decides, and both keep the order of time",
 			trials[best].order, trials[second].order))
@@ -144,37 +144,71 @@ func weigh(rows []Row, p *parser, hint Hint) verdict {
 
 // tally counts, for every order that the digits allow, what speaks against it.
 // Rows whose date stands still count once.
-func tally(rows []Row, tables [][]uint8) []trial {
-	trials := candidates(rows)
-	var lastDate int64 = -1
-	var lastWeekday uint8
-	for i := range rows {
-		d := rows[i].Reading >> 24 & (1<<36 - 1)
-		if d == lastDate && rows[i].Weekday == lastWeekday {
-			continue
-		}
-		lastDate, lastWeekday = d, rows[i].Weekday
-		countDate(trials, unpack(rows[i].Reading), rows[i].Weekday, tables)
+func tally(dates []dateRun, tables [][]uint8) []trial {
+	trials := candidates(dates)
+	for _, run := range dates {
+		countDate(trials, run.digits(), run.weekday, tables)
 	}
 	return trials
 }
 
-// candidates are the orders that the length of the groups allows.
-func candidates(rows []Row) []trial {
-	first, last := 0, 0
-	for i := range rows {
-		d := unpack(rows[i].Reading)
-		if d.a > 99 {
-			first++
+// dateRun are rows beside each other whose date and weekday are the same digits and the
+// same word.
+type dateRun struct {
+	date    int64 // packed, without the time
+	rows    int
+	weekday uint8
+}
+
+func (r dateRun) digits() digits { return unpack(r.date) }
+
+// dateBits are those of a packed stamp that are its date.
+const dateBits = (1<<(3*groupBits) - 1) << 24
+
+// datesOf gathers the dates of rows that are not resolved yet.
+func datesOf(rows []Row) []dateRun {
+	parts := make([][]dateRun, (len(rows)+chunkLines-1)/chunkLines)
+	inChunks(len(rows), chunkLines, func(chunk, from, to int) {
+		var dates []dateRun
+		for i := from; i < to; i++ {
+			dates = joinRun(dates, dateRun{rows[i].Reading & dateBits, 1, rows[i].Weekday})
 		}
-		if d.c > 99 {
-			last++
+		parts[chunk] = dates
+	})
+	var dates []dateRun
+	for _, part := range parts {
+		for _, run := range part {
+			dates = joinRun(dates, run)
 		}
 	}
+	return dates
+}
+
+func joinRun(dates []dateRun, run dateRun) []dateRun {
+	if n := len(dates); n > 0 && dates[n-1].date == run.date && dates[n-1].weekday == run.weekday {
+		dates[n-1].rows += run.rows
+		return dates
+	}
+	return append(dates, run)
+}
+
+// candidates are the orders that the length of the groups allows.
+func candidates(dates []dateRun) []trial {
+	first, last, all := 0, 0, 0
+	for _, run := range dates {
+		d := run.digits()
+		if d.a > 99 {
+			first += run.rows
+		}
+		if d.c > 99 {
+			last += run.rows
+		}
+		all += run.rows
+	}
 	switch {
-	case first*2 > len(rows) && first > last:
+	case first*2 > all && first > last:
 		return []trial{{order: YMD}}
-	case last*2 > len(rows):
+	case last*2 > all:
 		return []trial{{order: DMY}, {order: MDY}}
 	}
 	return []trial{{order: DMY}, {order: MDY}, {order: YMD}}
@@ -358,9 +392,9 @@ func against(t, taken trial) []string {
 }
 
 // differ reports whether any row reads differently in two orders.
-func differ(rows []Row, a, b string) bool {
-	for i := range rows {
-		d := unpack(rows[i].Reading)
+func differ(dates []dateRun, a, b string) bool {
+	for _, run := range dates {
+		d := run.digits()
 		x, okX := dayNumber(d.calendar(a))
 		y, okY := dayNumber(d.calendar(b))
 		if okX != okY || x != y {

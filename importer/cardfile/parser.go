@@ -144,7 +144,7 @@ func (p *parser) word(f []byte) int {
 	n := len(p.words.raw)
 	if p.words.last < n {
 		w := p.words.raw[p.words.last]
-		if len(f) >= len(w) && string(f[:len(w)]) == w && (len(f) == len(w) || !letter(f[len(w)])) {
+		if len(f) >= len(w) && string(f[:len(w)]) == w && !wordGoesOn(f, len(w)) {
 			return len(w)
 		}
 	}

@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"slices"
 	"strings"
+	"sync/atomic"
 
 	"doorleaf/usage"
 )
@@ -42,7 +43,9 @@ func Read(data []byte, hint Hint) (*File, error) {
 		rd.resolve(hint)
 	}
 	rd.describe()
-	pair(f)
+	if rd.events {
+		pair(f)
+	}
 	return f, nil
 }
 
@@ -53,8 +56,10 @@ func (rd *reader) sample() []sampleLine {
 	var out []sampleLine
 	for i := 0; i < n; i++ {
 		edge := i < sampleLines/4 || i >= n-sampleLines/4
-		if s := rd.lines[i]; !s.cluster && s.len > 0 && s.len < 1000 && (edge || i%step == 0) {
-			out = append(out, sampleLine{i, rd.text.buf[s.off : s.off+s.len]})
+		if s := rd.lines[i]; s.len > 0 && s.len < 1000 && (edge || i%step == 0) {
+			if piece := rd.text.buf[s.off : s.off+s.len]; !isCluster(piece) {
+				out = append(out, sampleLine{i, piece})
+			}
 		}
 	}
 	return out
@@ -76,7 +81,8 @@ func (rd *reader) resolve(hint Hint) {
 	if len(f.Rows) == 0 {
 		return
 	}
-	v := weigh(f.Rows, &rd.parser, hint)
+	dates := datesOf(f.Rows)
+	v := weigh(dates, &rd.parser, hint)
 	if rd.months != nil && v.order == YMD {
 		v.evidence[0] = "the month is written in words"
 		for i := range v.evidence {
@@ -94,36 +100,43 @@ func (rd *reader) resolve(hint Hint) {
 			f.Dialect.DateOrder = &rd.months.order
 		}
 	}
-	centuries := rd.centuries()
+	modern := mostlyModern(dates)
+	var steps steps
 	inChunks(len(f.Rows), chunkLines, func(_, from, to int) {
 		var days lastDay
+		timed, seconds, minutes := 0, 0, 0
 		for i := from; i < to; i++ {
-			rd.resolveRow(&f.Rows[i], &v, centuries, &days)
+			r := &f.Rows[i]
+			rd.resolveRow(r, &v, modern, &days)
+			if !r.Timed {
+				continue
+			}
+			timed++
+			if r.Reading%60 != 0 {
+				seconds++
+			}
+			if r.Reading%3600 != 0 {
+				minutes++
+			}
 		}
+		steps.timed.Add(int64(timed))
+		steps.seconds.Add(int64(seconds))
+		steps.minutes.Add(int64(minutes))
 	})
-	f.Resolution = resolution(f.Rows)
+	f.Resolution = steps.resolution()
 }
+
+// steps counts the readings of a card, those that are no whole minutes and those that
+// are no whole hours.
+type steps struct{ timed, seconds, minutes atomic.Int64 }
 
 // resolution is the coarsest of 1 s, 60 s and 3600 s that the readings, but for a
 // few, are whole multiples of; 1 s without a reading.
-func resolution(rows []Row) int32 {
-	timed, seconds, minutes := 0, 0, 0
-	for i := range rows {
-		if !rows[i].Timed {
-			continue
-		}
-		timed++
-		if rows[i].Reading%60 != 0 {
-			seconds++
-		}
-		if rows[i].Reading%3600 != 0 {
-			minutes++
-		}
-	}
-	switch {
-	case seconds*fewFiner > timed || timed == 0:
+func (s *steps) resolution() int32 {
+	switch timed := s.timed.Load(); {
+	case s.seconds.Load()*fewFiner > timed || timed == 0:
 		return 1
-	case minutes*fewFiner > timed:
+	case s.minutes.Load()*fewFiner > timed:
 		return 60
 	}
 	return 3600
@@ -134,17 +147,18 @@ func resolution(rows []Row) int32 {
 // rows of a clock that shows seconds, one in sixty has none.
 const fewFiner = 10
 
-// centuries reports whether most rows are of the year 2000 or later, so that
+// mostlyModern reports whether most rows are of the year 2000 or later, so that
 // one of the last century is a fault of the chip.
-func (rd *reader) centuries() bool {
-	n := 0
-	for i := range rd.file.Rows {
-		d := unpack(rd.file.Rows[i].Reading)
+func mostlyModern(dates []dateRun) bool {
+	n, all := 0, 0
+	for _, run := range dates {
+		d := run.digits()
 		if y := max(d.a, d.c); y > 99 && y < 2000 {
-			n++
+			n += run.rows
 		}
+		all += run.rows
 	}
-	return n*2 < len(rd.file.Rows)
+	return n*2 < all
 }
 
 func (rd *reader) resolveRow(r *Row, v *verdict, modern bool, days *lastDay) {
@@ -155,9 +169,8 @@ func (rd *reader) resolveRow(r *Row, v *verdict, modern bool, days *lastDay) {
 	} else {
 		r.Weekday = 0
 	}
-	y, m, day := d.calendar(v.order)
+	y, m, day, number, ok := days.of(d, v.order)
 	seconds, plus, timeOK := d.clock(rd.hours12)
-	number, ok := days.number(y, m, day)
 	if !ok && m > century {
 		number, ok = dayNumber(y, m-century, day)
 		r.Suspect = ok
@@ -181,18 +194,22 @@ func (rd *reader) resolveRow(r *Row, v *verdict, modern bool, days *lastDay) {
 	r.Key = key(r.Reading, r.Event)
 }
 
-// lastDay remembers the number of the last date: rows of one day follow each other.
+// lastDay remembers what the last date is: rows of one day follow each other.
 type lastDay struct {
-	y, m, day, is int
-	ok            bool
+	a, b, c             uint16
+	y, m, day, isNumber int
+	known, ok           bool
 }
 
-func (d *lastDay) number(y, m, day int) (number int, ok bool) {
-	if y != d.y || m != d.m || day != d.day {
-		d.y, d.m, d.day = y, m, day
-		d.is, d.ok = dayNumber(y, m, day)
+// of returns the date that the groups of d are in an order, and its number if there is
+// such a date.
+func (l *lastDay) of(d digits, order string) (y, m, day, number int, ok bool) {
+	if !l.known || d.a != l.a || d.b != l.b || d.c != l.c {
+		l.known, l.a, l.b, l.c = true, d.a, d.b, d.c
+		l.y, l.m, l.day = d.calendar(order)
+		l.isNumber, l.ok = dayNumber(l.y, l.m, l.day)
 	}
-	return d.is, d.ok
+	return l.y, l.m, l.day, l.isNumber, l.ok
 }
 
 // clock returns the seconds since midnight and the days to add: midnight
@@ -270,7 +287,7 @@ func (rd *reader) describe() {
 // the seconds. It comes before rows get their keys, by which other cards know them.
 func (rd *reader) whole() {
 	rows := rd.file.Rows
-	if !holds(rd.roles, roleSeconds) || slices.ContainsFunc(rows, func(r Row) bool { return r.Event == Close }) {
+	if !rd.events || !holds(rd.roles, roleSeconds) || slices.ContainsFunc(rows, func(r Row) bool { return r.Event == Close }) {
 		return
 	}
 	for i := range rows {

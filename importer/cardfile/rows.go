@@ -22,6 +22,7 @@ type reader struct {
 	top     []int           // lines before the first row that passed for headers and hold digits enough for a stamp
 	offset  int64
 	started bool // a row was seen
+	events  bool // a row was seen that is one end of an opening
 }
 
 // rows reads every line as a row, header, blank or complaint.
@@ -32,7 +33,12 @@ func (rd *reader) rows() {
 	rd.heads = map[string]bool{}
 	rd.offset = rd.text.bom
 	at, asIs := 0, rd.text.asIs()
-	for i, s := range rd.lines {
+	for i := 0; i < len(rd.lines); i++ {
+		if i%chunkLines == 0 && t.all(i/chunkLines, rd) {
+			i += chunkLines - 1
+			continue
+		}
+		s := rd.lines[i]
 		piece := rd.text.buf[s.off : s.off+s.len]
 		if asIs {
 			rd.offset = rd.text.bom + int64(s.off)
@@ -42,7 +48,7 @@ func (rd *reader) rows() {
 		if r, ok := t.take(i, &rd.parser); ok {
 			rd.row(i+1, piece, r)
 		} else {
-			rd.line(i+1, s, piece)
+			rd.line(i+1, piece)
 		}
 		if !asIs {
 			rd.offset += rd.text.width(piece)
@@ -52,8 +58,8 @@ func (rd *reader) rows() {
 	f.Lines = len(rd.lines)
 }
 
-func (rd *reader) line(n int, s span, piece []byte) {
-	if s.cluster {
+func (rd *reader) line(n int, piece []byte) {
+	if isCluster(piece) {
 		rd.complain(n, piece, clusterReason(piece))
 		return
 	}
@@ -69,7 +75,7 @@ func (rd *reader) line(n int, s span, piece []byte) {
 func (rd *reader) row(n int, piece []byte, r Row) {
 	r.Line, r.Offset, r.Length = int32(n), rd.offset, int32(rd.text.width(piece))
 	rd.file.Rows = append(rd.file.Rows, r)
-	rd.started = true
+	rd.started, rd.events = true, rd.events || r.Event != Whole
 }
 
 func (rd *reader) maybeLoose(piece []byte, r *Row) bool {

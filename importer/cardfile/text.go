@@ -2,6 +2,7 @@ package cardfile
 
 import (
 	"bytes"
+	"encoding/binary"
 	"sync/atomic"
 	"unicode/utf16"
 	"unicode/utf8"
@@ -126,9 +127,8 @@ func (t text) width(piece []byte) int64 {
 
 // span is one line of a text, its line end not included.
 type span struct {
-	off     int // first byte in text.buf
-	len     int
-	cluster bool // a run of NUL or erased bytes that stands as a line of its own
+	off int // first byte in text.buf
+	len int
 }
 
 // clusterMin is the shortest run of NUL or erased bytes that counts as a
@@ -136,25 +136,66 @@ type span struct {
 // string ends that some firmware writes with its text.
 const clusterMin = 4
 
+// isCluster reports whether a line is a cluster; split leaves no other line with a run
+// so long.
+func isCluster(line []byte) bool {
+	return len(line) >= clusterMin && runLength(line) == len(line)
+}
+
 // split cuts the text into lines at CRLF, LF and CR. What follows the last
 // line end is a line unless it is empty. A run of NUL or erased bytes is a line
 // of its own, line end or not.
 func (t text) split() (lines []span, lineEnd string) {
+	if bytes.IndexByte(t.buf, 0) < 0 && bytes.IndexByte(t.buf, erased) < 0 {
+		if lines, lineEnd, plain := t.splitPlain(); plain {
+			return lines, lineEnd
+		}
+	}
 	crlf := bytes.Count(t.buf, []byte("\r\n"))
 	cr := bytes.Count(t.buf, []byte{'\r'}) - crlf
 	lf := bytes.Count(t.buf, []byte{'\n'}) - crlf
 	lines = make([]span, 0, crlf+cr+lf+1)
-	clusters := bytes.IndexByte(t.buf, 0) >= 0 || bytes.IndexByte(t.buf, erased) >= 0
 	for at := 0; at < len(t.buf); {
 		end, next := t.lineEnd(at, cr > 0)
-		if clusters {
-			lines = appendClusters(lines, t.buf, at, end)
-		} else {
-			lines = append(lines, span{off: at, len: end - at})
-		}
+		lines = appendClusters(lines, t.buf, at, end)
 		at = next
 	}
 	return lines, lineEndName(crlf, lf, cr)
+}
+
+// splitPlain is split, on all processors, for a text without clusters; plain is false
+// where a CR by itself ends a line.
+func (t text) splitPlain() (lines []span, lineEnd string, plain bool) {
+	ends := make([]int, len(t.buf)/chunkBytes+2) // line ends before each chunk
+	inChunks(len(t.buf), chunkBytes, func(chunk, from, to int) {
+		ends[chunk+1] = bytes.Count(t.buf[from:to], []byte{'\n'})
+	})
+	for i := 1; i < len(ends); i++ {
+		ends[i] += ends[i-1]
+	}
+	n := ends[len(ends)-1]
+	lines = make([]span, n, n+1)
+	var pairs, returns atomic.Int64
+	inChunks(len(t.buf), chunkBytes, func(chunk, from, to int) {
+		crlf := 0
+		at := bytes.LastIndexByte(t.buf[:from], '\n') + 1
+		for i := ends[chunk]; i < ends[chunk+1]; i++ {
+			end := max(at, from) + bytes.IndexByte(t.buf[max(at, from):to], '\n')
+			lines[i] = span{off: at, len: end - at}
+			if end > at && t.buf[end-1] == '\r' {
+				lines[i].len--
+				crlf++
+			}
+			at = end + 1
+		}
+		pairs.Add(int64(crlf))
+		returns.Add(int64(bytes.Count(t.buf[from:to], []byte{'\r'})))
+	})
+	if at := bytes.LastIndexByte(t.buf, '\n') + 1; at < len(t.buf) {
+		lines = append(lines, span{off: at, len: len(t.buf) - at})
+	}
+	crlf := int(pairs.Load())
+	return lines, lineEndName(crlf, n-crlf, 0), pairs.Load() == returns.Load()
 }
 
 // lineEnd finds the end of the line that begins at at, and where the next begins.
@@ -216,7 +257,7 @@ func appendClusters(lines []span, buf []byte, at, end int) []span {
 		if i > start {
 			lines = append(lines, span{off: start, len: i - start})
 		}
-		lines = append(lines, span{off: i, len: n, cluster: true})
+		lines = append(lines, span{off: i, len: n})
 		i += n
 		start = i
 	}
@@ -244,8 +285,12 @@ func isText(buf []byte) bool {
 	var odd, none atomic.Int64
 	inChunks(len(buf), chunkBytes, func(_, from, to int) {
 		strange, empty := 0, 0
-		for _, b := range buf[from:to] {
-			switch {
+		for i := from; i < to; i++ {
+			if to-i >= 8 && printed(binary.LittleEndian.Uint64(buf[i:])) {
+				i += 7
+				continue
+			}
+			switch b := buf[i]; {
 			case b >= ' ' && b < utf8.RuneSelf || b == '\n' || b == '\r' || b == '\t' || b == 0x1A:
 			case b == 0 || b >= utf8.RuneSelf:
 				empty++
@@ -257,6 +302,13 @@ func isText(buf []byte) bool {
 		none.Add(int64(empty))
 	})
 	return odd.Load()*10 <= int64(len(buf))-none.Load()
+}
+
+// printed reports whether each of eight bytes is a printed character of ASCII: none has
+// its highest bit set, nor gets it when the space is taken off.
+func printed(eight uint64) bool {
+	const high, spaces = 0x8080808080808080, 0x2020202020202020
+	return (eight|(eight-spaces))&high == 0
 }
 
 // chunkBytes is how many bytes are looked at by one processor at a time.

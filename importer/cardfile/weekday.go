@@ -69,11 +69,16 @@ func (l language) day(word string) int {
 // longestWeekday is the longest weekday word in bytes that is looked at.
 const longestWeekday = 20
 
+// wordGoesOn reports whether byte n of b is one of the word that b begins with.
+func wordGoesOn(b []byte, n int) bool {
+	return n < len(b) && (letter(b[n]) || b[n] >= utf8.RuneSelf || b[n] == '-' && n > 3 && n+1 < len(b) && letter(b[n+1]))
+}
+
 // weekdayWord returns the word that b begins with if it names a weekday in
 // some language, and 0 bytes if not.
 func weekdayWord(b []byte) int {
 	n := 0
-	for n < len(b) && n <= longestWeekday && (letter(b[n]) || b[n] >= utf8.RuneSelf || (b[n] == '-' && n > 3 && n+1 < len(b) && letter(b[n+1]))) {
+	for n <= longestWeekday && wordGoesOn(b, n) {
 		n++
 	}
 	if n < 2 || n > longestWeekday {
@@ -101,15 +106,18 @@ type weekdayWords struct {
 const mostWords = 60
 
 // index returns 1 + the number of the word, or 0 when there are too many.
-func (w *weekdayWords) index(word []byte) uint8 {
+func (w *weekdayWords) index(word []byte) uint8 { return w.indexMany(word, 1) }
+
+// indexMany is index of a word that comes n times.
+func (w *weekdayWords) indexMany(word []byte, n int) uint8 {
 	if w.last < len(w.raw) && w.raw[w.last] == string(word) {
-		w.count[w.last]++
+		w.count[w.last] += n
 		return uint8(w.last + 1)
 	}
 	for i, s := range w.raw {
 		if s == string(word) {
 			w.last = i
-			w.count[i]++
+			w.count[i] += n
 			return uint8(i + 1)
 		}
 	}
@@ -119,7 +127,7 @@ func (w *weekdayWords) index(word []byte) uint8 {
 	w.last = len(w.raw)
 	w.raw = append(w.raw, string(word))
 	w.plain = append(w.plain, plain(string(word)))
-	w.count = append(w.count, 1)
+	w.count = append(w.count, n)
 	return uint8(len(w.raw))
 }
 
