@@ -112,6 +112,9 @@ func dateSeparator(c byte) bool { return c == '/' || c == '.' || c == '-' }
 // lexTime reads h:mm or h:mm:ss, a fraction that it drops, and AM or PM, and
 // returns how many bytes it took; 0 when there is no time.
 func lexTime(b []byte, d *digits) int {
+	if len(b) == len("hh:mm:ss") && lexUsualTime(b, d) {
+		return len(b)
+	}
 	h, n := number(b, 255)
 	if n == 0 || n > 4 || n+1 >= len(b) || b[n] != ':' {
 		return 0
@@ -140,6 +143,20 @@ func lexTime(b []byte, d *digits) int {
 		at += k
 	}
 	return at
+}
+
+// lexUsualTime reads hh:mm:ss and nothing else, which most times are.
+func lexUsualTime(b []byte, d *digits) bool {
+	_ = b[7]
+	if b[2] != ':' || b[5] != ':' {
+		return false
+	}
+	h, hh, m, mm, s, ss := b[0]-'0', b[1]-'0', b[3]-'0', b[4]-'0', b[6]-'0', b[7]-'0'
+	if h > 9 || hh > 9 || m > 9 || mm > 9 || s > 9 || ss > 9 {
+		return false
+	}
+	d.h, d.m, d.s, d.secs, d.padded, d.marked = h*10+hh, m*10+mm, s*10+ss, true, true, false
+	return true
 }
 
 // lexMarker reads AM, PM, a.m. or p.m. in any case, after spaces, folds it into
@@ -284,10 +301,8 @@ func trim(b []byte) []byte {
 	return b
 }
 
-func padding(c byte) bool {
-	switch c {
-	case ' ', '\t', '"', '\'', '[', ']', '(', ')', '<', '>', 0, 0x1A:
-		return true
-	}
-	return false
+func padding(c byte) bool { return paddings[c] }
+
+var paddings = [256]bool{
+	' ': true, '\t': true, '"': true, '\'': true, '[': true, ']': true, '(': true, ')': true, '<': true, '>': true, 0: true, 0x1A: true,
 }

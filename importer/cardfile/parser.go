@@ -11,6 +11,7 @@ import (
 type parser struct {
 	layout
 	words  weekdayWords
+	dates  lastDate
 	fields [][]byte
 	cut    bool // the last line tried began as a row and broke off
 }
@@ -134,6 +135,10 @@ func (p *parser) weekday(f []byte, r *Row) {
 		}
 		return
 	}
+	if p.words.again(f) {
+		r.Weekday = uint8(p.words.last + 1)
+		return
+	}
 	if n := p.word(f); n == len(f) || n > 0 && skipPunctuation(f, n) == len(f) {
 		r.Weekday = p.words.index(f[:n])
 	}
@@ -164,7 +169,26 @@ func (p *parser) lead(f []byte, r *Row) []byte {
 }
 
 func (p *parser) date(f []byte, d *digits, r *Row) bool {
-	return lexAll(lexDate, p.lead(f, r), d)
+	return p.dates.lex(p.lead(f, r), d)
+}
+
+// lastDate remembers the last field that was a date: rows of one day follow each other.
+type lastDate struct {
+	text    []byte
+	a, b, c uint16
+}
+
+// lex is lexDate of a whole field.
+func (l *lastDate) lex(f []byte, d *digits) bool {
+	if len(f) > 0 && bytes.Equal(f, l.text) {
+		d.a, d.b, d.c = l.a, l.b, l.c
+		return true
+	}
+	ok := lexAll(lexDate, f, d)
+	if ok {
+		l.text, l.a, l.b, l.c = f, d.a, d.b, d.c
+	}
+	return ok
 }
 
 func (p *parser) stamp(f []byte, d *digits, r *Row) bool {

@@ -110,8 +110,8 @@ func (w *weekdayWords) index(word []byte) uint8 { return w.indexMany(word, 1) }
 
 // indexMany is index of a word that comes n times.
 func (w *weekdayWords) indexMany(word []byte, n int) uint8 {
-	if w.last < len(w.raw) && w.raw[w.last] == string(word) {
-		w.count[w.last] += n
+	if w.again(word) {
+		w.count[w.last] += n - 1
 		return uint8(w.last + 1)
 	}
 	for i, s := range w.raw {
@@ -129,6 +129,15 @@ func (w *weekdayWords) indexMany(word []byte, n int) uint8 {
 	w.plain = append(w.plain, plain(string(word)))
 	w.count = append(w.count, n)
 	return uint8(len(w.raw))
+}
+
+// again counts the word once more if it is the one that came last.
+func (w *weekdayWords) again(word []byte) bool {
+	if w.last >= len(w.raw) || w.raw[w.last] != string(word) {
+		return false
+	}
+	w.count[w.last]++
+	return true
 }
 
 // readings returns, for each language that knows at least nine in ten of the
