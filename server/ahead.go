@@ -67,7 +67,7 @@ func (s *server) drawAhead(ctx context.Context, done map[string]uint64) error {
 }
 
 func (s *server) drawSiteAhead(ctx context.Context, code string, w *words.Words) error {
-	yield(ctx, &s.readers, yieldMost)
+	s.Readers.Wait(ctx)
 	if _, err := s.networkRow(ctx, code); usage.KindOf(err) == usage.NotFound {
 		return ctx.Err() // it has another code now
 	} else if err != nil {
@@ -78,7 +78,7 @@ func (s *server) drawSiteAhead(ctx context.Context, code string, w *words.Words)
 		return err
 	}
 	for _, k := range s.sketches(ctx, w, data) {
-		yield(ctx, &s.readers, yieldMost)
+		s.Readers.Wait(ctx)
 		if ctx.Err() != nil {
 			return ctx.Err()
 		}

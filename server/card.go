@@ -306,7 +306,7 @@ func (s *server) withdrawForm(w http.ResponseWriter, r *http.Request) error {
 func (s *server) withdraw(w http.ResponseWriter, r *http.Request) error {
 	kept := cardOf(r)
 	moreTime(w, slowWork)
-	yield(r.Context(), &s.readers, yieldMost)
+	s.Readers.Wait(r.Context())
 	if err := s.Store.Withdraw(r.Context(), kept.ID); err != nil {
 		return err
 	}

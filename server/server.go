@@ -14,7 +14,6 @@ import (
 	"log/slog"
 	"net"
 	"net/http"
-	"sync/atomic"
 	"time"
 
 	"github.com/go-chi/chi/v5"
@@ -109,6 +108,9 @@ type Config struct {
 	// X-Forwarded-Proto are believed. It makes the server Remote.
 	BehindProxy bool
 
+	// Readers counts the pages that are being made; nil: nobody else wants to know.
+	Readers *Readers
+
 	// Background is as long as drawings are made ahead of their readers; nil: never.
 	Background context.Context
 
@@ -128,7 +130,6 @@ type server struct {
 	patience   time.Duration // see reportPatience
 	tries      tries
 	stall      time.Duration // how long an upload may stand still
-	readers    atomic.Int64  // pages that are being made
 	memo       *memo         // what was worked out of the sites
 }
 
@@ -164,6 +165,9 @@ func New(c Config) (http.Handler, error) {
 }
 
 func (c Config) withDefaults() Config {
+	if c.Readers == nil {
+		c.Readers = new(Readers)
+	}
 	if c.Now == nil {
 		c.Now = time.Now
 	}

@@ -310,7 +310,7 @@ func (s *server) keep(w http.ResponseWriter, r *http.Request) error {
 	if faults := d.take(s.words(r.Context()), r.PostForm); len(faults) > 0 {
 		return s.sendTray(w, r, http.StatusConflict, d, faults)
 	}
-	yield(r.Context(), &s.readers, yieldMost)
+	s.Readers.Wait(r.Context())
 	receipts, refused := s.keepDesk(r.Context(), d)
 	if !refused {
 		if err := s.Store.ThrowTray(r.Context(), d.name); err != nil && usage.KindOf(err) != usage.NotFound {

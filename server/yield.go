@@ -16,24 +16,30 @@ const (
 	yieldStep = 10 * time.Millisecond
 )
 
+// Readers counts the pages that are being made, for work that can wait until they are.
+// The zero Readers has none yet.
+type Readers struct{ pages atomic.Int64 }
+
+// Wait waits until no page is being made, or ctx ends, at most a few seconds.
+func (r *Readers) Wait(ctx context.Context) { r.wait(ctx, yieldMost) }
+
 // reading counts the pages that are being made.
 func (s *server) reading(next http.Handler) http.Handler {
 	return http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
 		if r.Method == http.MethodGet {
-			s.readers.Add(1)
-			defer s.readers.Add(-1)
+			s.Readers.pages.Add(1)
+			defer s.Readers.pages.Add(-1)
 		}
 		next.ServeHTTP(w, r)
 	})
 }
 
-// yield waits until no page is being made, at most so long.
-func yield(ctx context.Context, readers *atomic.Int64, patience time.Duration) {
+func (r *Readers) wait(ctx context.Context, patience time.Duration) {
 	step := time.NewTicker(yieldStep)
 	defer step.Stop()
 	most := time.NewTimer(patience)
 	defer most.Stop()
-	for readers.Load() > 0 {
+	for r.pages.Load() > 0 {
 		select {
 		case <-step.C:
 		case <-most.C:

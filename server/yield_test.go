@@ -3,7 +3,6 @@ package server
 import (
 	"context"
 	"runtime/debug"
-	"sync/atomic"
 	"testing"
 	"time"
 )
@@ -12,11 +11,11 @@ import (
 func TestYield(t *testing.T) {
 	const patience = 500 * time.Millisecond
 	took := func(ctx context.Context, n int64, left time.Duration) time.Duration {
-		var readers atomic.Int64
-		readers.Store(n)
-		time.AfterFunc(left, func() { readers.Store(0) })
+		var readers Readers
+		readers.pages.Store(n)
+		time.AfterFunc(left, func() { readers.pages.Store(0) })
 		begun := time.Now()
-		yield(ctx, &readers, patience)
+		readers.wait(ctx, patience)
 		return time.Since(begun)
 	}
 	if got := took(t.Context(), 0, time.Hour); got > yieldStep {

@@ -237,6 +237,21 @@ func TestBackupOfADamagedNetwork(t *testing.T) {
 	}
 }
 
+// Before each site the daily check lets readers go first.
+func TestTendWaits(t *testing.T) {
+	s := openTest(t)
+	ctx, stop := context.WithCancel(t.Context())
+	waited := 0
+	s.Tend(ctx, func(context.Context) { waited++ }, func(what string, err error) {
+		if stop(); err != nil || !strings.HasPrefix(what, "daily copy ") {
+			t.Errorf("Tend says %q, %v, want the day's copy", what, err)
+		}
+	})
+	if waited != 2 {
+		t.Errorf("Tend waited %d times, want once for each site", waited)
+	}
+}
+
 // One copy a day on which something changed, seven days and four weeks of them.
 func TestRoll(t *testing.T) {
 	dir := t.TempDir()

@@ -183,14 +183,14 @@ func copyBefore(ctx context.Context, path string, version int64, now time.Time) 
 
 // Tend looks after a network that is served until ctx ends: at once and every day it
 // checks the network and derives again what is not as it should be, and every hour it
-// makes the day's copy where something has changed. say hears what was found or done;
-// nothing of it stops the server.
-func (s *Store) Tend(ctx context.Context, say func(what string, err error)) {
+// makes the day's copy where something has changed. Before each site wait lets go first
+// who cannot wait. say hears what was found or done; nothing of it stops the server.
+func (s *Store) Tend(ctx context.Context, wait func(context.Context), say func(what string, err error)) {
 	hour := time.NewTicker(time.Hour)
 	defer hour.Stop()
 	for n := 0; ; n++ {
 		if n%24 == 0 {
-			s.tendCheck(ctx, say)
+			s.tendCheck(ctx, wait, say)
 		}
 		if made, err := s.Roll(ctx); ctx.Err() == nil && (err != nil || made.File != "") {
 			say("daily copy "+made.File, err)
@@ -203,8 +203,8 @@ func (s *Store) Tend(ctx context.Context, say func(what string, err error)) {
 	}
 }
 
-func (s *Store) tendCheck(ctx context.Context, say func(what string, err error)) {
-	c, err := s.Check(ctx, "", nil)
+func (s *Store) tendCheck(ctx context.Context, wait func(context.Context), say func(what string, err error)) {
+	c, err := s.Check(ctx, "", func(string) { wait(ctx) })
 	if ctx.Err() != nil {
 		return
 	}

@@ -22,6 +22,7 @@ import (
 	"time"
 
 	"doorleaf/importer/forge"
+	"doorleaf/server"
 	"doorleaf/store"
 	"doorleaf/usage"
 )
@@ -84,7 +85,7 @@ func (d *day) serve(clock func() time.Time) {
 	d.Helper()
 	srv := httptest.NewUnstartedServer(nil)
 	cmd := &serveCommand{Listen: "127.0.0.1:0", Host: []string{"boxes.example"}}
-	h, drawer, err := cmd.handler(&console{ctx: d.Context(), out: io.Discard, err: io.Discard, data: d.data, now: clock}, d.store, srv.Listener.Addr())
+	h, drawer, err := cmd.handler(&console{ctx: d.Context(), out: io.Discard, err: io.Discard, data: d.data, now: clock}, d.store, srv.Listener.Addr(), new(server.Readers))
 	if err != nil {
 		d.Fatal(err)
 	}

@@ -5,6 +5,7 @@ import (
 	"errors"
 	"fmt"
 
+	"doorleaf/server"
 	"doorleaf/store"
 	"doorleaf/usage"
 )
@@ -32,13 +33,14 @@ func tryOf(err error) string {
 	return ""
 }
 
-// tend looks after a network that is served, and returns what ends that.
-func tend(c *console, s *store.Store) (stop func()) {
+// tend looks after a network that is served, when no reader waits for a page, and
+// returns what ends that.
+func tend(c *console, s *store.Store, readers *server.Readers) (stop func()) {
 	ctx, cancel := context.WithCancel(c.ctx)
 	done := make(chan struct{})
 	go func() {
 		defer close(done)
-		s.Tend(ctx, func(what string, err error) {
+		s.Tend(ctx, readers.Wait, func(what string, err error) {
 			if err != nil {
 				fmt.Fprintf(c.err, "doorleaf: %s: %s\n", oneLine(what), oneLine(err.Error()))
 				return

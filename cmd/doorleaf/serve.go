@@ -59,7 +59,8 @@ func (cmd *serveCommand) serve(c *console, s *store.Store) error {
 		return err
 	}
 	defer listener.Close()
-	handler, drawer, err := cmd.handler(c, s, listener.Addr())
+	readers := new(server.Readers)
+	handler, drawer, err := cmd.handler(c, s, listener.Addr(), readers)
 	if err != nil {
 		return err
 	}
@@ -85,7 +86,7 @@ func (cmd *serveCommand) serve(c *console, s *store.Store) error {
 	if err := s.Serving(fmt.Sprintf("%s://%s", scheme, listener.Addr())); err != nil {
 		return err
 	}
-	stop := tend(c, s)
+	stop := tend(c, s, readers)
 	defer stop()
 	fmt.Fprintf(c.out, "listening on %s://%s\n", scheme, listener.Addr())
 	if err := begin(listener); !errors.Is(err, http.ErrServerClosed) {
@@ -136,7 +137,7 @@ func (cmd *serveCommand) listen(c *console, s *store.Store) (net.Listener, error
 	return l, nil
 }
 
-func (cmd *serveCommand) handler(c *console, s *store.Store, addr net.Addr) (http.Handler, *draw.Engine, error) {
+func (cmd *serveCommand) handler(c *console, s *store.Store, addr net.Addr, readers *server.Readers) (http.Handler, *draw.Engine, error) {
 	level := slog.LevelInfo
 	if cmd.Verbose {
 		level = slog.LevelDebug
@@ -148,8 +149,8 @@ func (cmd *serveCommand) handler(c *console, s *store.Store, addr net.Addr) (htt
 	drawer := draw.New(draw.Options{Machines: min(2, runtime.NumCPU()), Folder: filepath.Join(c.data, "drawings")})
 	go giveBack(c.ctx, drawer)
 	h, err := server.New(server.Config{
-		Background: c.ctx,
-		Store:      s, Charts: chart.New(drawer), Now: c.now, Log: log, Limits: cmd.limits(),
+		Background: c.ctx, Readers: readers,
+		Store: s, Charts: chart.New(drawer), Now: c.now, Log: log, Limits: cmd.limits(),
 		Hosts: cmd.hosts(addr), Remote: cmd.remote(), BehindProxy: cmd.BehindProxy, Templates: cmd.Templates,
 	})
 	return h, drawer, err

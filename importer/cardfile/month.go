@@ -5,6 +5,8 @@ import (
 	"fmt"
 	"regexp"
 	"strings"
+	"unicode"
+	"unicode/utf8"
 )
 
 // monthNames are the months of the languages that Read knows, January first,
@@ -76,6 +78,15 @@ func findNamedMonths(sample []sampleLine) *namedMonths {
 		}
 		data = few
 	}
+	known, named := map[string]bool{}, 0
+	for _, s := range data {
+		if mayNameMonth(s.text, known) {
+			named++
+		}
+	}
+	if named*2 <= len(data) {
+		return nil
+	}
 	for _, form := range namedForms {
 		m := &namedMonths{form}
 		n := 0
@@ -89,6 +100,30 @@ func findNamedMonths(sample []sampleLine) *namedMonths {
 		}
 	}
 	return nil
+}
+
+// mayNameMonth reports whether a line has a word that names a month, which is much less
+// work than to see where it stands. known holds words that were looked at before.
+func mayNameMonth(line []byte, known map[string]bool) bool {
+	names := func(word []byte) bool {
+		is, seen := known[string(word)]
+		if !seen && len(word) >= 3 {
+			is = monthOf(string(word)) != 0
+			known[string(word)] = is
+		}
+		return is
+	}
+	for _, word := range bytes.FieldsFunc(line, func(r rune) bool { return !unicode.IsLetter(r) }) {
+		if names(word) {
+			return true
+		}
+		for i := 1; i < len(word); i++ { // a form may begin behind a letter that is not ASCII
+			if word[i-1] >= utf8.RuneSelf && letter(word[i]) && names(word[i:]) {
+				return true
+			}
+		}
+	}
+	return false
 }
 
 // rewrite returns the line with its first date that names a month in digits.
