@@ -2,7 +2,6 @@ package importer
 
 import (
 	"archive/zip"
-	"bytes"
 	"errors"
 	"fmt"
 	"io"
@@ -171,59 +170,87 @@ func (c *Collector) addCard(name string, r io.Reader) error {
 // read reads a card file within the limits. It returns nil, nil for one that
 // is too large by itself, which is noted as refused.
 func (c *Collector) read(name string, r io.Reader) ([]byte, error) {
+	read, err := c.readPieces(name, r)
+	if read == nil {
+		return nil, err
+	}
+	return read.joined(), err
+}
+
+// readPieces is read without the copy that makes one piece of them.
+func (c *Collector) readPieces(name string, r io.Reader) (*pieces, error) {
 	tooLarge := fmt.Sprintf("larger than %s, the limit of one card file", Megabytes(c.limits.CardBytes))
 	hint := sizeOf(r)
 	if hint > c.limits.CardBytes {
 		c.skip(name, tooLarge, true)
 		return nil, nil
 	}
-	data, err := readUpTo(r, hint, c.limits.CardBytes)
+	read, err := readUpTo(r, hint, c.limits.CardBytes)
 	if err != nil {
 		return nil, fmt.Errorf("read %s: %w", name, err)
 	}
-	if data == nil {
+	if read == nil {
 		c.skip(name, tooLarge, true)
 		return nil, nil
 	}
-	if c.total += int64(len(data)); c.total > c.limits.TotalBytes {
+	if c.total += read.size; c.total > c.limits.TotalBytes {
 		return nil, c.tooMuch()
 	}
-	return data, nil
+	return read, nil
+}
+
+// pieces are the bytes of a file as they were read.
+type pieces struct {
+	all  [][]byte
+	ends []int64 // of each piece, in the file
+	size int64
+}
+
+func (p *pieces) add(piece []byte) {
+	p.size += int64(len(piece))
+	p.all, p.ends = append(p.all, piece), append(p.ends, p.size)
+}
+
+func (p *pieces) joined() []byte {
+	if len(p.all) == 1 {
+		return p.all[0]
+	}
+	return slices.Concat(p.all...)
+}
+
+// ReadAt implements io.ReaderAt.
+func (p *pieces) ReadAt(b []byte, off int64) (n int, err error) {
+	i, _ := slices.BinarySearch(p.ends, off+1)
+	for ; i < len(p.all) && n < len(b); i++ {
+		from := p.ends[i] - int64(len(p.all[i]))
+		n += copy(b[n:], p.all[i][max(0, off-from):])
+	}
+	if n < len(b) {
+		err = io.EOF
+	}
+	return n, err
 }
 
 // readUpTo reads r to its end, or returns nil for more than limit bytes. It
 // reads in pieces, so that what is too large takes little more memory than the
 // limit before it is let go.
-func readUpTo(r io.Reader, hint, limit int64) ([]byte, error) {
+func readUpTo(r io.Reader, hint, limit int64) (*pieces, error) {
 	size := min(max(hint, 32<<10), limit) + 1
-	var pieces [][]byte
-	total := int64(0)
+	read := &pieces{}
 	for {
 		piece := make([]byte, size)
 		n, err := io.ReadFull(r, piece)
-		pieces = append(pieces, piece[:n])
-		if total += int64(n); total > limit {
+		if read.add(piece[:n]); read.size > limit {
 			return nil, nil
 		}
 		if err == io.EOF || err == io.ErrUnexpectedEOF {
-			return joined(pieces, total), nil
+			return read, nil
 		}
 		if err != nil {
 			return nil, err
 		}
 		size = min(2*size, 4<<20)
 	}
-}
-
-func joined(pieces [][]byte, total int64) []byte {
-	if len(pieces) == 1 {
-		return pieces[0]
-	}
-	out := make([]byte, 0, total)
-	for _, p := range pieces {
-		out = append(out, p...)
-	}
-	return out
 }
 
 // sizeOf returns the size that a file or an entry of a .zip says it has; 0
@@ -257,12 +284,12 @@ func Megabytes(n int64) string {
 // addZip opens a .zip and adds what is in it. What an entry says of its own
 // size is not believed: bytes are counted as they are unpacked.
 func (c *Collector) addZip(name string, r io.Reader) error {
-	data, err := c.read(name, r)
-	if err != nil || data == nil {
+	read, err := c.readPieces(name, r)
+	if read == nil {
 		return err
 	}
-	c.total -= int64(len(data))
-	z, err := zip.NewReader(bytes.NewReader(data), int64(len(data)))
+	c.total -= read.size
+	z, err := zip.NewReader(read, read.size)
 	if err != nil {
 		c.skip(name, "not a .zip file that can be opened", true)
 		return nil

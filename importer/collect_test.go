@@ -4,8 +4,10 @@ import (
 	"archive/zip"
 	"bytes"
 	"fmt"
+	"io"
 	"strings"
 	"testing"
+	"testing/iotest"
 
 	"doorleaf/usage"
 )
@@ -210,5 +212,22 @@ func TestAdvise(t *testing.T) {
 				t.Errorf("Advise = site %q by %d tag %q other %q, want %q %d %q %q", a.Site, a.By, a.Tag, other, tt.site, tt.by, tt.tag, tt.other)
 			}
 		})
+	}
+}
+
+// A file that was read in pieces reads as one, from wherever one begins.
+func TestPieces(t *testing.T) {
+	text := strings.Repeat("0123456789abcdef\n", 20_000)
+	read, err := readUpTo(iotest.HalfReader(strings.NewReader(text)), 0, 1<<20)
+	if err != nil || len(read.all) < 3 || read.size != int64(len(text)) || string(read.joined()) != text {
+		t.Fatalf("%d pieces of %d bytes, %v, want several of %d", len(read.all), read.size, err, len(text))
+	}
+	if err := iotest.TestReader(io.NewSectionReader(read, 0, read.size), []byte(text)); err != nil {
+		t.Error(err)
+	}
+	for _, limit := range []int64{int64(len(text)) - 1, 100} {
+		if read, err := readUpTo(strings.NewReader(text), 0, limit); read != nil || err != nil {
+			t.Errorf("readUpTo with a limit of %d = %v, %v, want nothing", limit, read, err)
+		}
 	}
 }

@@ -136,7 +136,7 @@ func (s *server) waiting(r *http.Request) (name string, b *store.Bundle, err err
 	if len(cards) != 1 {
 		return "", nil, notFound("there is no such bundle", "Bring it again.")
 	}
-	data, err := store.UnpackCard(cards[0].Packed)
+	data, err := s.Store.TrayBytes(r.Context(), chi.URLParam(r, "bundle"), cards[0].ID)
 	if err != nil {
 		return "", nil, err
 	}

@@ -62,6 +62,7 @@ type Network interface {
 	AddToTray(ctx context.Context, tray string, cards []store.TrayCard) error
 	TrayLoad(ctx context.Context, tray string) (cards int, bytes int64, err error)
 	Tray(ctx context.Context, tray string) ([]store.TrayCard, error)
+	TrayBytes(ctx context.Context, tray string, id int64) ([]byte, error)
 	ThrowTray(ctx context.Context, tray string) error
 	Outlook(ctx context.Context, code string) (store.Outlook, error)
 	SetPower(ctx context.Context, code string, setting usage.PowerSetting) error

@@ -112,7 +112,7 @@ func (s *server) orders(ctx context.Context, d *desk) error {
 
 func (s *server) readCard(ctx context.Context, d *desk, t store.TrayCard) (readCard, error) {
 	say := s.words(ctx)
-	data, err := store.UnpackCard(t.Packed)
+	data, err := s.Store.TrayBytes(ctx, d.name, t.ID)
 	if err != nil {
 		return readCard{}, err
 	}
@@ -189,8 +189,8 @@ func (s *server) orderOfCard(ctx context.Context, c store.Card) (string, error) 
 }
 
 // cardIn is a card as it is to be kept.
-func cardIn(c *readCard) (store.CardIn, error) {
-	data, err := store.UnpackCard(c.Packed)
+func (s *server) cardIn(ctx context.Context, tray string, c *readCard) (store.CardIn, error) {
+	data, err := s.Store.TrayBytes(ctx, tray, c.ID)
 	in := store.CardIn{Name: c.Name, Bytes: data, RemovedAt: c.given.removedAt, RemovedExact: c.given.exact}
 	if c.asked {
 		in.DateOrder = c.given.order
@@ -220,7 +220,7 @@ func (s *server) sendTray(w http.ResponseWriter, r *http.Request, status int, d 
 		page.Sites = append(page.Sites, heading(site.Site))
 	}
 	for i := range d.cards {
-		card, err := trayCard(s.words(r.Context()), &d.cards[i])
+		card, err := s.trayCard(r.Context(), d, &d.cards[i])
 		if err != nil {
 			return err
 		}
@@ -235,7 +235,8 @@ func (s *server) sendTray(w http.ResponseWriter, r *http.Request, status int, d 
 const trayComplaints = 8
 
 // trayCard says what was read from a card.
-func trayCard(say *words.Words, c *readCard) (web.TrayCard, error) {
+func (s *server) trayCard(ctx context.Context, d *desk, c *readCard) (web.TrayCard, error) {
+	say := s.words(ctx)
 	card := web.TrayCard{
 		Key: c.key, Name: c.Name, Folder: c.Folder, Size: c.size, Problem: c.problem,
 		Keep: c.given.keep, Site: c.given.site, Sure: c.given.sure, Order: c.given.order, Removed: c.given.removed,
@@ -255,7 +256,7 @@ func trayCard(say *words.Words, c *readCard) (web.TrayCard, error) {
 	if !c.asked {
 		return card, nil
 	}
-	data, err := store.UnpackCard(c.Packed)
+	data, err := s.Store.TrayBytes(ctx, d.name, c.ID)
 	card.Untimed, card.Dates = 0, dateReadings(say, data)
 	return card, err
 }
@@ -461,7 +462,7 @@ func (s *server) keepGroup(ctx context.Context, d *desk, site usage.Site, group 
 func (s *server) keepCards(ctx context.Context, d *desk, site string, group []int) ([]store.Receipt, error) {
 	var cards []store.CardIn
 	for _, i := range group {
-		card, err := cardIn(&d.cards[i])
+		card, err := s.cardIn(ctx, d.name, &d.cards[i])
 		if err != nil {
 			return nil, err
 		}

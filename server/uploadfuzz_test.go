@@ -98,7 +98,7 @@ func checkTray(t *testing.T, st *store.Store, tray string) {
 	}
 	total := int64(0)
 	for _, c := range cards {
-		data, err := store.UnpackCard(c.Packed)
+		data, err := st.TrayBytes(t.Context(), tray, c.ID)
 		if err != nil {
 			t.Fatal(err)
 		}

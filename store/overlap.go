@@ -67,19 +67,27 @@ func (s *Store) Elsewhere(ctx context.Context, card CardIn) ([]Overlap, error) {
 }
 
 // Stamps are what two cards that are not kept yet are held against each other by. They
-// take a tenth of a card file that is read.
+// take a thirtieth of what a card file takes that is read.
 type Stamps struct {
-	keys    []uint64 // in file order
+	keys    []uint32 // half of each key, in file order: what counts are stretches of them
 	stretch int      // rows in a row that are no chance
+}
+
+func (s Stamps) whole() []uint64 {
+	keys := make([]uint64, len(s.keys))
+	for i, key := range s.keys {
+		keys[i] = uint64(key)
+	}
+	return keys
 }
 
 // StampsOf returns the stamps of a card's rows; those without a time, or with one of a
 // clock that was never set, are left out.
 func StampsOf(f *cardfile.File) Stamps {
-	s := Stamps{keys: make([]uint64, 0, len(f.Rows)), stretch: stretchOf(f)}
+	s := Stamps{keys: make([]uint32, 0, len(f.Rows)), stretch: stretchOf(f)}
 	for i := range f.Rows {
 		if row := &f.Rows[i]; row.Timed && row.Reading >= firstSaneReading {
-			s.keys = append(s.keys, row.Key)
+			s.keys = append(s.keys, uint32(row.Key))
 		}
 	}
 	return s
@@ -88,9 +96,9 @@ func StampsOf(f *cardfile.File) Stamps {
 // SharedRows returns how many rows of a card stand in another one in stretches that
 // are no chance.
 func SharedRows(card, other Stamps) int {
-	c := newProbeOf(card.keys, min(max(card.stretch, other.stretch), len(card.keys))).cover()
+	c := newProbeOf(card.whole(), min(max(card.stretch, other.stretch), len(card.keys))).cover()
 	if c.stretch > 1 { // one row by itself is no stretch
-		c.add(other.keys)
+		c.add(other.whole())
 	}
 	return c.count()
 }

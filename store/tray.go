@@ -14,14 +14,13 @@ import (
 
 // TrayCard is an uploaded card file that lies on the tray: read and shown, but
 // not kept until somebody says so. A tray is emptied when its cards are kept,
-// when it is thrown away, or a day after it was filled. All the cards of a tray
-// stand in memory together only as they are packed.
+// when it is thrown away, or a day after it was filled.
 type TrayCard struct {
 	ID     int64
 	Name   string
 	Folder string // name of the folder it lay in; ""
 	Tag    string // site code of a tag file beside it; ""
-	Packed []byte // what PackCard made of its bytes
+	Packed []byte // what PackCard made of its bytes; only on the way to the tray, see TrayBytes
 }
 
 // PackCard compresses the bytes of a card as a tray holds them, and UnpackCard gives
@@ -129,7 +128,7 @@ func plainSize(head []byte) (int64, error) {
 }
 
 // Tray returns the cards on a tray in the order in which they were put there,
-// or NotFound.
+// without their bytes, or NotFound.
 func (s *Store) Tray(ctx context.Context, tray string) ([]TrayCard, error) {
 	oldest := s.now().Unix() - trayLifeS
 	var cards []TrayCard
@@ -143,7 +142,7 @@ func (s *Store) Tray(ctx context.Context, tray string) ([]TrayCard, error) {
 			return trayGone()
 		}
 		cards, err = collect(ctx, q, scanTrayCard, `
-			SELECT id, name, folder, tag, body
+			SELECT id, name, folder, tag
 			FROM tray_card
 			WHERE tray = ?
 			ORDER BY id`, tray)
@@ -157,8 +156,33 @@ func (s *Store) Tray(ctx context.Context, tray string) ([]TrayCard, error) {
 
 func scanTrayCard(rows *sql.Rows) (TrayCard, error) {
 	var c TrayCard
-	err := rows.Scan(&c.ID, &c.Name, &c.Folder, &c.Tag, &c.Packed)
+	err := rows.Scan(&c.ID, &c.Name, &c.Folder, &c.Tag)
 	return c, err
+}
+
+// TrayBytes returns the bytes of a card on a tray, or NotFound. All cards of a tray
+// together may be more than the memory is meant to hold.
+func (s *Store) TrayBytes(ctx context.Context, tray string, id int64) (data []byte, err error) {
+	there := false
+	err = walk(ctx, s.reader, func(rows *sql.Rows) error {
+		var packed sql.RawBytes
+		err := rows.Scan(&packed)
+		if err == nil {
+			there = true
+			data, err = decompress(packed, 0)
+		}
+		return err
+	}, `
+		SELECT body
+		FROM tray_card
+		WHERE tray = ? AND id = ?`, tray, id)
+	switch {
+	case err != nil:
+		return nil, busyFault(fmt.Errorf("card on the tray: %w", err))
+	case !there:
+		return nil, trayGone()
+	}
+	return data, nil
 }
 
 // ThrowTray empties a tray. One that is not there is as good as thrown.

@@ -1,6 +1,7 @@
 package store
 
 import (
+	"bytes"
 	"testing"
 	"time"
 
@@ -22,6 +23,27 @@ func packed(t *testing.T, text string) []byte {
 	return body
 }
 
+// wantTray holds the cards of a tray, and the bytes of each, against those laid on it.
+func wantTray(t *testing.T, s *Store, tray string, want []TrayCard) []TrayCard {
+	t.Helper()
+	got, err := s.Tray(t.Context(), tray)
+	if diff := cmp.Diff(want, got, cmpopts.IgnoreFields(TrayCard{}, "ID", "Packed")); err != nil || diff != "" {
+		t.Fatalf("Tray: %v (-want +got)\n%s", err, diff)
+	}
+	for i, c := range got {
+		laid, err := UnpackCard(want[i].Packed)
+		if err != nil {
+			t.Fatal(err)
+		}
+		if data, err := s.TrayBytes(t.Context(), tray, c.ID); err != nil || !bytes.Equal(data, laid) {
+			t.Errorf("TrayBytes of card %d = %q, %v, want %q", i, data, err, laid)
+		}
+		_, err = s.TrayBytes(t.Context(), tray+"x", c.ID)
+		wantKind(t, "TrayBytes of another tray", err, usage.NotFound)
+	}
+	return got
+}
+
 func TestTray(t *testing.T) {
 	s := openTest(t)
 	now := int64(testNow)
@@ -34,10 +56,7 @@ func TestTray(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	got, err := s.Tray(t.Context(), tray)
-	if diff := cmp.Diff(want, got, cmpopts.IgnoreFields(TrayCard{}, "ID"), cmpopts.EquateEmpty()); err != nil || diff != "" {
-		t.Errorf("Tray: %v (-want +got)\n%s", err, diff)
-	}
+	got := wantTray(t, s, tray, want)
 	if len(got) == 2 && (got[0].ID == 0 || got[0].ID == got[1].ID) {
 		t.Errorf("the cards have the ids %d and %d", got[0].ID, got[1].ID)
 	}
@@ -84,10 +103,7 @@ func TestAddToTray(t *testing.T) {
 		t.Fatalf("AddToTray = %v, want none", err)
 	}
 	now += trayLifeS - 1
-	got, err := s.Tray(t.Context(), tray)
-	if diff := cmp.Diff(all, got, cmpopts.IgnoreFields(TrayCard{}, "ID"), cmpopts.EquateEmpty()); err != nil || diff != "" {
-		t.Errorf("Tray: %v (-want +got)\n%s", err, diff)
-	}
+	wantTray(t, s, tray, all)
 	if cards, bytes, err := s.TrayLoad(t.Context(), tray); err != nil || cards != 3 || bytes != 4 {
 		t.Errorf("TrayLoad = %d, %d, %v, want 3 cards of 4 bytes", cards, bytes, err)
 	}

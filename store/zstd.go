@@ -12,12 +12,16 @@ import (
 // and may be shared.
 var (
 	zstdEncoder = sync.OnceValues(func() (*zstd.Encoder, error) {
-		return zstd.NewWriter(nil, zstd.WithEncoderLevel(zstd.SpeedBetterCompression), zstd.WithEncoderCRC(true))
+		return zstd.NewWriter(nil, zstd.WithEncoderLevel(zstd.SpeedBetterCompression), zstd.WithWindowSize(windowBytes), zstd.WithEncoderCRC(true))
 	})
 	zstdDecoder = sync.OnceValues(func() (*zstd.Decoder, error) {
 		return zstd.NewReader(nil, zstd.WithDecoderMaxMemory(maxBody))
 	})
 )
+
+// windowBytes is how far back the encoder looks. Rows are like those just before them: a
+// fourth of its usual 16 MB finds as much and leaves 24 MB of memory free.
+const windowBytes = 4 << 20
 
 // maxBody is the most that decompress makes, bytes. SQLite itself holds no blob
 // of more than a thousand million bytes.
