@@ -11,6 +11,7 @@ import (
 
 	"doorleaf/usage"
 	"doorleaf/web"
+	"doorleaf/web/words"
 )
 
 // statuses are the HTTP statuses of the kinds of fault.
@@ -57,16 +58,20 @@ func (s *server) fail(w http.ResponseWriter, r *http.Request, err error) {
 
 // refuse answers with a fault.
 func (s *server) refuse(w http.ResponseWriter, r *http.Request, status int, fault *usage.Fault) {
-	s.answer(w, r, web.FaultPage{Status: status, What: capital(fault.What), Try: capital(fault.Try)})
+	s.answer(w, r, web.FaultPage{Status: status, What: fault.What, Try: fault.Try})
 }
 
-// answer sends a fault as a page or, below /api/, as problem details.
+// answer sends a fault as a page in the network's language or, below /api/, as problem
+// details, in English.
 func (s *server) answer(w http.ResponseWriter, r *http.Request, p web.FaultPage) {
 	w.Header().Set("Cache-Control", "no-store")
 	if wantsProblem(r) {
+		p.What, p.Try = capital(p.What), capital(p.Try)
 		sendProblem(w, p)
 		return
 	}
+	say := s.words(r.Context())
+	p.What, p.Try = capital(say.Retell(p.What)), words.Sentence(say.Retell(p.Try))
 	if err := s.send(w, r, p.Status, p); err != nil {
 		http.Error(w, p.What, p.Status)
 	}

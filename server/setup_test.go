@@ -74,3 +74,27 @@ func TestSetUp(t *testing.T) {
 		t.Errorf("what was refused left %+v, %v, want %+v", n, err, want)
 	}
 }
+
+// A fault is told in the network's language on pages, and in English to programs.
+func TestFaultsInGerman(t *testing.T) {
+	b := newBox(t, importer.Limits{})
+	german := usage.Network{Region: usage.Region{Language: "de", Dates: "dmy", Decimal: ",", FirstDay: 1, Clock: 24}}
+	if err := b.store.SetNetwork(t.Context(), german); err != nil {
+		t.Fatal(err)
+	}
+	for address, want := range map[string]string{
+		"/no-such-page":        "Unter dieser Adresse gibt es keine Seite.",
+		"/sites/NONE":          `Es gibt keinen Standort "NONE".`,
+		"/set-up?before=x":     "Eine solche Änderung des Netzes gibt es nicht.",
+		"/journal?before=last": "Diese Seite des Journals gibt es nicht.",
+	} {
+		page := b.get(address).page(t)
+		checkPage(t, page)
+		if got := texts(page, ".lead"); len(got) != 1 || got[0] != want {
+			t.Errorf("GET %s says %q, want %q", address, got, want)
+		}
+	}
+	if a := b.get("/api/sites/NONE"); !strings.Contains(a.body, `There is no site \"NONE\".`) {
+		t.Errorf("GET /api/sites/NONE = %s", a.body)
+	}
+}

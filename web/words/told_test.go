@@ -106,6 +106,11 @@ func sentences(file *ast.File, all bool) []string {
 				switch callee(n) {
 				case "Errorf", "New", "Say", "Warn", "MustCompile", "Join", "Contains", "TrimPrefix", "HasPrefix", "CutPrefix", "Exec", "ExecContext", "collect", "QueryRowContext", "Logf":
 					return false
+				case "invalid", "notFound": // faults of server
+					for _, arg := range n.Args {
+						look(arg, true)
+					}
+					return false
 				case "plural", "Plural":
 					if len(n.Args) == 3 && inside {
 						one, _ := literal(n.Args[1])
