@@ -5,6 +5,7 @@ package main
 import (
 	"errors"
 	"fmt"
+	"math"
 	"os"
 	"os/exec"
 	"path/filepath"
@@ -62,14 +63,18 @@ func TestDiskFull(t *testing.T) {
 		{"backup", func(dir string) []string { return []string{"backup", "--out", filepath.Join(dir, "copy.db")} }, false, w.clone},
 		{"restore", func(string) []string { return []string{"restore", copyOf, "--replace"} }, false, w.clone},
 	} {
-		tries, refused, done, lost, spoilt, half := soakTimes(3, 20), 0, 0, 0, 0, 0
+		tries, refused, done, lost, spoilt, half := soakTimes(3, 24), 0, 0, 0, 0, 0
 		from := do.begin(t)
 		data, err := os.ReadFile(filepath.Join(from, store.FileName))
 		if err != nil {
 			t.Fatal(err)
 		}
+		const least = 4                      // pages
+		enough := least + 2*info.Size()/4096 // as far as is known yet
 		for i := range tries {
-			room := int64(len(data)) + 4096*int64(4+i*int(2*info.Size()/4096)/tries)
+			_, part := math.Modf(float64(i) * (math.Sqrt(5) - 1) / 2) // evenly between, from the least on
+			pages := least + int64(part*float64(enough-least))
+			room := int64(len(data)) + 4096*pages
 			dir, _ := smallDisk(t, room)
 			if err := os.WriteFile(filepath.Join(dir, store.FileName), data, 0o600); err != nil {
 				t.Fatal(err)
@@ -78,6 +83,7 @@ func TestDiskFull(t *testing.T) {
 			out, err := exec.Command("doorleaf", args...).CombinedOutput()
 			if err == nil {
 				done++
+				enough = min(enough, pages)
 			} else {
 				refused++
 				if text := string(out); strings.Contains(text, "goroutine") || !strings.Contains(text, "try: ") || !strings.Contains(text, "full") && !strings.Contains(text, "written") {
