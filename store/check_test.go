@@ -238,3 +238,49 @@ func limitPages(t *testing.T, s *Store, most int) {
 		t.Fatal(err)
 	}
 }
+
+// A change broke off while the network had no write-ahead log, as when a copy was just
+// put in its place: the next who may write undoes it, and who only reads says so.
+func TestHalfAChange(t *testing.T) {
+	from := t.TempDir()
+	s := openEmpty(t, from)
+	mustAdd(t, s, testSite("MILL"))
+	want := keptContent(t, s)
+	copyFile := filepath.Join(t.TempDir(), "copy.db")
+	if _, err := s.Backup(t.Context(), copyFile); err != nil {
+		t.Fatal(err)
+	}
+	db, err := openPool(copyFile, []string{"cache_size(1)"}, "mode=rw", 1)
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer db.Close()
+	tx, err := db.Begin()
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer tx.Rollback()
+	for _, change := range []string{`CREATE TABLE half (a)`, `INSERT INTO half SELECT randomblob(9000) FROM (VALUES (1), (2), (3), (4), (5), (6), (7), (8), (9))`, `DELETE FROM site`} {
+		if _, err := tx.Exec(change); err != nil {
+			t.Fatal(err)
+		}
+	}
+	dir := t.TempDir()
+	for from, to := range map[string]string{copyFile: databaseFile(dir), copyFile + "-journal": databaseFile(dir) + "-journal"} {
+		data, err := os.ReadFile(from)
+		if err == nil {
+			err = os.WriteFile(to, data, 0o600)
+		}
+		if err != nil {
+			t.Fatal(err)
+		}
+	}
+	if _, err := OpenToRead(t.Context(), dir, Options{}); !errors.Is(err, ErrNeedsWriting) {
+		t.Errorf("OpenToRead = %v, want ErrNeedsWriting", err)
+	}
+	again := openEmpty(t, dir)
+	if got := keptContent(t, again); got != want {
+		t.Errorf("after half a change the network keeps\n%s\nwant\n%s", got, want)
+	}
+	wantWhole(t, again)
+}

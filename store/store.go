@@ -17,7 +17,8 @@ import (
 	"strings"
 	"time"
 
-	_ "modernc.org/sqlite" // the database/sql driver "sqlite"
+	"modernc.org/sqlite" // and the database/sql driver "sqlite"
+	sqlite3 "modernc.org/sqlite/lib"
 )
 
 // FileName is the name of the database in a data folder.
@@ -86,6 +87,9 @@ func open(ctx context.Context, dir string, opt Options, copies bool) (*Store, er
 		return nil, err
 	}
 	s := newStore(path, opt)
+	if err := undoHalf(ctx, path); err != nil {
+		return nil, busyFault(err)
+	}
 	if err := checkFile(ctx, path); err != nil {
 		return nil, busyFault(err)
 	}
@@ -110,6 +114,28 @@ func open(ctx context.Context, dir string, opt Options, copies bool) (*Store, er
 	return s, nil
 }
 
+// undoHalf undoes a change that broke off before the network had a write-ahead log: going
+// over to one, as the first thing with a restored copy, is such a change. SQLite does it by
+// itself, but not where a database is opened for reading alone, which checkFile does next.
+func undoHalf(ctx context.Context, path string) error {
+	if info, err := os.Stat(path + "-journal"); err != nil || info.Size() == 0 {
+		return nil
+	}
+	db, err := openPool(path, writerPragmas, "mode=rw", 1)
+	if err != nil {
+		return err
+	}
+	var tables int
+	err = db.QueryRowContext(ctx, `SELECT count(*) FROM sqlite_schema`).Scan(&tables)
+	return errors.Join(err, db.Close())
+}
+
+// isHalf reports whether an error is that undoHalf has something to do.
+func isHalf(err error) bool {
+	e, ok := errors.AsType[*sqlite.Error](err)
+	return ok && e.Code() == sqlite3.SQLITE_READONLY_ROLLBACK
+}
+
 func newStore(path string, opt Options) *Store {
 	s := &Store{path: path, now: opt.Now, engine: realEngine, texts: newTextCache(textCacheBytes), stamps: newVersions(), hashes: make(chan struct{}, 1)}
 	if s.now == nil {
@@ -119,7 +145,7 @@ func newStore(path string, opt Options) *Store {
 }
 
 // ErrNeedsWriting is that a network cannot be opened for reading alone: there is none,
-// or its tables or its derived rows are those of an older Doorleaf.
+// its tables or its derived rows are those of an older Doorleaf, or a change broke off.
 var ErrNeedsWriting = errors.New("the network has to be brought up to date first")
 
 // OpenToRead opens the network in the folder dir for reading alone, while another
@@ -133,7 +159,9 @@ func OpenToRead(ctx context.Context, dir string, opt Options) (*Store, error) {
 	if info, err := os.Stat(path); err != nil || info.Size() == 0 {
 		return nil, ErrNeedsWriting
 	}
-	if err := checkFile(ctx, path); err != nil {
+	if err := checkFile(ctx, path); isHalf(err) {
+		return nil, ErrNeedsWriting
+	} else if err != nil {
 		return nil, busyFault(err)
 	}
 	s := newStore(path, opt)

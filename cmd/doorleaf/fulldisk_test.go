@@ -115,7 +115,7 @@ func TestDiskFull(t *testing.T) {
 func rescued(t *testing.T, dir string) string {
 	t.Helper()
 	to := t.TempDir()
-	for _, name := range []string{store.FileName, store.FileName + "-wal"} {
+	for _, name := range []string{store.FileName, store.FileName + "-wal", store.FileName + "-journal"} {
 		data, err := os.ReadFile(filepath.Join(dir, name))
 		if errors.Is(err, os.ErrNotExist) {
 			continue
