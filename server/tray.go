@@ -313,13 +313,22 @@ func (s *server) keep(w http.ResponseWriter, r *http.Request) error {
 	}
 	s.Readers.Wait(r.Context())
 	receipts, refused := s.keepDesk(r.Context(), d)
+	if refused && s.keptBefore(r.Context(), d.name) {
+		return seeOther(w, r, "/tray/"+d.name+"/receipt") // the button was pressed twice
+	}
+	s.slips.put(d.name, slip{skipped: s.slips.get(d.name).skipped, receipts: receipts})
 	if !refused {
 		if err := s.Store.ThrowTray(r.Context(), d.name); err != nil && usage.KindOf(err) != usage.NotFound {
 			return err
 		}
 	}
-	s.slips.put(d.name, slip{skipped: s.slips.get(d.name).skipped, receipts: receipts})
 	return seeOther(w, r, "/tray/"+d.name+"/receipt")
+}
+
+// keptBefore reports whether a tray is gone because its cards were kept.
+func (s *server) keptBefore(ctx context.Context, tray string) bool {
+	_, err := s.Store.Tray(ctx, tray)
+	return usage.KindOf(err) == usage.NotFound && s.slips.get(tray).receipts != nil
 }
 
 // take reads the form of a tray into its cards and says what is wrong or

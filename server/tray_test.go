@@ -3,10 +3,13 @@ package server
 import (
 	"archive/zip"
 	"bytes"
+	"context"
 	"fmt"
+	"log/slog"
 	"net/url"
 	"strings"
 	"testing"
+	"time"
 
 	"golang.org/x/net/html"
 
@@ -112,6 +115,44 @@ func TestFromUploadToSite(t *testing.T) {
 	}
 	if got := b.cards(t, "QUAY"); got != 0 {
 		t.Errorf("%d cards are left after withdrawing the only one", got)
+	}
+}
+
+// pressed is a store on which the button that keeps a tray is pressed once more just
+// before the bytes of its cards are taken from it.
+type pressed struct {
+	wholeStore
+	reads int // of the bytes of cards
+	more  func()
+}
+
+func (p *pressed) TrayBytes(ctx context.Context, tray string, id int64) ([]byte, error) {
+	if p.reads++; p.reads == 3 { // after the page that shows it, and the form that is judged
+		p.more()
+	}
+	return p.wholeStore.TrayBytes(ctx, tray, id)
+}
+
+// The button pressed twice keeps the cards once, and both see the receipt of it.
+func TestKeepPressedTwice(t *testing.T) {
+	b, _ := usualBox(t)
+	p := &pressed{wholeStore: b.store}
+	var err error
+	b.Handler, err = New(Config{Store: p, Access: b.store, Now: func() time.Time { return noon }, Log: slog.New(slog.NewTextHandler(b.log, nil))})
+	if err != nil {
+		t.Fatal(err)
+	}
+	tray, page := b.lay(t, file{"QUAY/LOG.TXT", cardFrom(2025, 20)})
+	p.more = func() {
+		if a := b.post(tray+"/keep", fields(page)); a.status != 303 {
+			t.Errorf("the second press = %d, want 303", a.status)
+		}
+	}
+	if a := b.post(tray+"/keep", fields(page)); a.status != 303 || a.header.Get("Location") != tray+"/receipt" {
+		t.Errorf("the first press = %d to %s, want the receipt", a.status, a.header.Get("Location"))
+	}
+	if got := find(b.get(tray+"/receipt").page(t), ".receipts li.kept"); len(got) != 1 || b.cards(t, "QUAY") != 1 || p.reads < 4 {
+		t.Errorf("the receipt has %d kept cards, the site %d; the cards were read %d times", len(got), b.cards(t, "QUAY"), p.reads)
 	}
 }
 
