@@ -126,13 +126,13 @@ const sealForm = 1
 // seal makes a file of its own of a copy that has just been made: no log beside it, no
 // uploads that wait for somebody's yes, and the digest of everything kept written down.
 func seal(ctx context.Context, file, digest string, now time.Time) error {
-	db, err := openPool(file, []string{"synchronous(FULL)"}, "mode=rw&_journal_mode=DELETE", 1)
+	db, err := openPool(file, []string{"synchronous(FULL)", "foreign_keys(1)"}, "mode=rw&_journal_mode=DELETE", 1)
 	if err != nil {
 		return err
 	}
 	defer db.Close()
 	for _, statement := range []string{
-		`DELETE FROM tray`, // in a copy of an old database there may be none
+		`DELETE FROM tray`, // and with it its cards; in a copy of an old database there may be none
 		`DROP TABLE IF EXISTS seal`,
 		`CREATE TABLE seal (form INTEGER NOT NULL, made_at INTEGER NOT NULL, kept TEXT NOT NULL) STRICT`,
 	} {

@@ -44,6 +44,35 @@ func realNetwork(t testing.TB, dir string) *Store {
 	return s
 }
 
+// Cards that lie on a tray are nobody's yet: a copy leaves them out, and is made.
+func TestBackupBesideATray(t *testing.T) {
+	s := openTest(t)
+	cards := []TrayCard{{Name: "A", Packed: packed(t, "a")}, {Name: "B", Packed: packed(t, "b")}}
+	tray, err := s.FillTray(t.Context(), cards)
+	if err != nil {
+		t.Fatal(err)
+	}
+	for what, copyIt := range map[string]func() (Copied, error){
+		"Backup": func() (Copied, error) { return s.Backup(t.Context(), filepath.Join(t.TempDir(), "copy.db")) },
+		"Roll":   func() (Copied, error) { return s.Roll(t.Context()) },
+	} {
+		made, err := copyIt()
+		if err != nil || made.File == "" {
+			t.Errorf("%s beside a tray = %+v, %v", what, made, err)
+			continue
+		}
+		to := t.TempDir()
+		mustRestore(t, made.File, to, false)
+		again := openEmpty(t, to)
+		if keptContent(t, again) != keptContent(t, s) {
+			t.Errorf("%s: the copy differs", what)
+		}
+		_, err = again.Tray(t.Context(), tray)
+		wantKind(t, what+": the tray in the copy", err, usage.NotFound)
+	}
+	wantTray(t, s, tray, cards)
+}
+
 // A backup restored is the network: everything kept, everything derived, the journal
 // and the passphrases.
 func TestBackupAndRestore(t *testing.T) {
