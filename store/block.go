@@ -269,7 +269,7 @@ func decodeBlock(plain []byte, count int) (block, error) {
 	for i := range b.openings {
 		o := &b.openings[i]
 		*o = openingAt(&cols, i, &g)
-		if int(o.Card) >= len(b.cards) {
+		if cols[colCard][i] >= named {
 			return block{}, errBlock
 		}
 		g.after(o)
