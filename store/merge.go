@@ -108,7 +108,7 @@ func (s *Store) Merge(ctx context.Context, b *Bundle, answers MergeAnswers) (Mer
 		return Merged{Questions: m.questions}, nil
 	case errors.Is(err, errTried):
 		return m.done(), nil
-	case err != nil && usage.KindOf(err) == 0 && (isConstraint(err) || m.reading):
+	case err != nil && usage.KindOf(err) == 0 && (isConstraint(err) || m.unread && ctx.Err() == nil && sqliteCode(err) == 0):
 		return Merged{}, b.fault("holds rows that no network can have", err)
 	case err != nil:
 		return Merged{}, err
@@ -176,7 +176,7 @@ type merger struct {
 	fresh     map[string]bool        // sites whose every card is to be read again
 	asked     map[string]bool        // keys of questions that arose
 	questions []MergeQuestion
-	reading   bool // what the bundle brought is being read back
+	unread    bool // what the bundle brought could not be read back
 
 	withdrawnOurs, withdrawnTheirs map[string]map[int64]int // see withdrawals
 	dropped                        []string                 // cards that were withdrawn
@@ -293,7 +293,7 @@ func (m *merger) derive() error {
 	for _, code := range sortedKeys(m.changed) {
 		c := m.changed[code]
 		site, err := m.checked(code)
-		if err != nil {
+		if m.readBack(err) != nil {
 			return err
 		}
 		which := undatedCard
@@ -337,11 +337,15 @@ func (c *MergedSite) words() string {
 	return what
 }
 
+// readBack notes that what the bundle brought cannot be read, if err says so.
+func (m *merger) readBack(err error) error {
+	m.unread = err != nil
+	return err
+}
+
 // checked returns a changed site after it and what stands in it were found to make
 // sense.
 func (m *merger) checked(code string) (keptSite, error) {
-	m.reading = true
-	defer func() { m.reading = false }()
 	site, err := findSite(m.ctx, m.tx, code)
 	if err != nil {
 		return site, err

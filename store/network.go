@@ -129,11 +129,9 @@ func (m *merger) mergeNetwork(l *layout) error {
 			return err
 		}
 	}
-	m.reading = true
-	defer func() { m.reading = false }()
 	n, said, err := standingNetwork(m.ctx, m.tx)
 	if err == nil && said {
 		err = n.Valid()
 	}
-	return err
+	return m.readBack(err)
 }
