@@ -185,6 +185,7 @@ func cleanName(name string) string {
 type facts struct {
 	encoding                string
 	order                   *string // date order that the file tells, or that it was told; nil unknown
+	size                    int // bytes
 	lines, rows, complaints int
 	first, last             *int64
 	sketch                  []byte
@@ -206,7 +207,7 @@ func (e engine) readFacts(c CardIn, site string) (facts, error) {
 		return facts{}, err
 	}
 	data := c.Bytes
-	f := facts{encoding: file.Encoding, order: file.Dialect.DateOrder}
+	f := facts{encoding: file.Encoding, order: file.Dialect.DateOrder, size: len(data)}
 	if file.Ambiguous && site != "" {
 		if file, err = e.read(data, cardfile.Hint{DateOrder: site}); err != nil {
 			return facts{}, err

@@ -180,7 +180,7 @@ func (c *siteCheck) facts(id string, data []byte, order string) error {
 		c.problem(false, "card %s (%.12s) cannot be read: %v", name, id, err)
 		return nil
 	}
-	if size != len(data) || encoding != f.encoding || !equal(fileOrder, f.order) || lines != f.lines || rows != f.rows ||
+	if size != f.size || encoding != f.encoding || !equal(fileOrder, f.order) || lines != f.lines || rows != f.rows ||
 		complaints != f.complaints || !equal(first, f.first) || !equal(last, f.last) || !bytes.Equal(sketch, f.sketch) {
 		c.problem(true, "what is noted of card %s (%.12s) differs from what it says", name, id)
 	}

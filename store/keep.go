@@ -252,7 +252,7 @@ func (s *Store) keepCard(ctx context.Context, tx *tx, site keptSite, c *packedCa
 		INSERT INTO card (id, site, name, size, imported_at, removed_at, removed_exact, date_order,
 			encoding, file_order, lines, rows, complaints, first_reading, last_reading, sketch, body)
 		VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?)`,
-		c.id, site.id, c.Name, len(c.Bytes), tx.now, c.RemovedAt, c.RemovedExact, c.DateOrder,
+		c.id, site.id, c.Name, f.size, tx.now, c.RemovedAt, c.RemovedExact, c.DateOrder,
 		f.encoding, f.order, f.lines, f.rows, f.complaints, f.first, f.last, f.sketch, []byte{})
 	if err != nil {
 		return false, fmt.Errorf("keep card %s: %w", c.Name, err)

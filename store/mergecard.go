@@ -84,7 +84,7 @@ func (m *merger) addCard(l *layout, t *record, code string) error {
 	f := p.facts
 	values["site"] = m.siteID[code]
 	values["encoding"], values["file_order"] = f.encoding, f.order
-	values["lines"], values["rows"], values["complaints"] = f.lines, f.rows, f.complaints
+	values["size"], values["lines"], values["rows"], values["complaints"] = f.size, f.lines, f.rows, f.complaints
 	values["first_reading"], values["last_reading"] = f.first, f.last
 	values["sketch"], values["body"] = f.sketch, body
 	if _, err := m.insert(l, values); err != nil {
