@@ -185,7 +185,7 @@ func cleanName(name string) string {
 type facts struct {
 	encoding                string
 	order                   *string // date order that the file tells, or that it was told; nil unknown
-	size                    int // bytes
+	size                    int     // bytes
 	lines, rows, complaints int
 	first, last             *int64
 	sketch                  []byte
