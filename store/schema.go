@@ -43,6 +43,28 @@ func checkFile(ctx context.Context, path string) error {
 	return lookOver(ctx, db, path)
 }
 
+// undoHalf undoes a change that broke off before the network had a write-ahead log: going
+// over to one, as the first thing with a restored copy, is such a change. SQLite does it by
+// itself, but not where a database is opened for reading alone, which checkFile does next.
+func undoHalf(ctx context.Context, path string) error {
+	if info, err := os.Stat(path + "-journal"); err != nil || info.Size() == 0 {
+		return nil
+	}
+	db, err := openPool(path, writerPragmas, "mode=rw", 1)
+	if err != nil {
+		return err
+	}
+	var tables int
+	err = db.QueryRowContext(ctx, `SELECT count(*) FROM sqlite_schema`).Scan(&tables)
+	return errors.Join(err, db.Close())
+}
+
+// isHalf reports whether an error is that undoHalf has something to do.
+func isHalf(err error) bool {
+	e, ok := errors.AsType[*sqlite.Error](err)
+	return ok && e.Code() == sqlite3.SQLITE_READONLY_ROLLBACK
+}
+
 // copyIfOlder makes a copy of a network whose tables are older than this program's.
 func copyIfOlder(ctx context.Context, path string, now time.Time) error {
 	if info, err := os.Stat(path); err != nil || info.Size() == 0 {

@@ -17,8 +17,7 @@ import (
 	"strings"
 	"time"
 
-	"modernc.org/sqlite" // and the database/sql driver "sqlite"
-	sqlite3 "modernc.org/sqlite/lib"
+	_ "modernc.org/sqlite" // the database/sql driver "sqlite"
 )
 
 // FileName is the name of the database in a data folder.
@@ -112,28 +111,6 @@ func open(ctx context.Context, dir string, opt Options, copies bool) (*Store, er
 		return nil, errors.Join(err, s.Close())
 	}
 	return s, nil
-}
-
-// undoHalf undoes a change that broke off before the network had a write-ahead log: going
-// over to one, as the first thing with a restored copy, is such a change. SQLite does it by
-// itself, but not where a database is opened for reading alone, which checkFile does next.
-func undoHalf(ctx context.Context, path string) error {
-	if info, err := os.Stat(path + "-journal"); err != nil || info.Size() == 0 {
-		return nil
-	}
-	db, err := openPool(path, writerPragmas, "mode=rw", 1)
-	if err != nil {
-		return err
-	}
-	var tables int
-	err = db.QueryRowContext(ctx, `SELECT count(*) FROM sqlite_schema`).Scan(&tables)
-	return errors.Join(err, db.Close())
-}
-
-// isHalf reports whether an error is that undoHalf has something to do.
-func isHalf(err error) bool {
-	e, ok := errors.AsType[*sqlite.Error](err)
-	return ok && e.Code() == sqlite3.SQLITE_READONLY_ROLLBACK
 }
 
 func newStore(path string, opt Options) *Store {
