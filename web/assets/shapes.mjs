@@ -1,12 +1,10 @@
 // The shapes that charts draw through ECharts' custom series. Each item's
 // value is [x0, x1, y0, y1] in axis units, for a whisker [at, low, high, cut].
 
-// boxOf is the item's rectangle in pixels. On a category axis a number stands
-// for the middle of its category, and pad (in categories) widens the box.
-export function boxOf(api, pad = 0) {
-  const [x0, y0] = api.coord([api.value(0), api.value(2)])
-  const [x1, y1] = api.coord([api.value(1), api.value(3)])
-  const [w, h] = api.size([1, 1])
+// boxBetween is the rectangle between two points in pixels. On a category axis a number
+// stands for the middle of its category, and pad (in categories, of w and h pixels) widens
+// the box.
+export function boxBetween([x0, y0], [x1, y1], [w, h], pad) {
   const padX = pad & 1 ? w / 2 : 0
   const padY = pad & 2 ? h / 2 : 0
   return {
@@ -15,6 +13,12 @@ export function boxOf(api, pad = 0) {
     width: Math.abs(x1 - x0) + 2 * padX,
     height: Math.abs(y1 - y0) + 2 * padY,
   }
+}
+
+// boxOf is the item's rectangle in pixels; pad is that of boxBetween.
+export function boxOf(api, pad = 0) {
+  const corner = (x, y) => api.coord([api.value(x), api.value(y)])
+  return boxBetween(corner(0, 2), corner(1, 3), api.size([1, 1]), pad)
 }
 
 const round = (n) => Math.round(n * 100) / 100
@@ -40,19 +44,23 @@ function hatch(api, pad) {
   return { type: 'group', children }
 }
 
-// whisker draws the limits low..high of a bar at category or value `at`. Where
-// cut is 1 the upper limit lies outside the axis and its end has no cap. A halo
-// in the series' border colour keeps it visible where it crosses its bar.
-function whisker(api, upright) {
-  const point = (v) => api.coord(upright ? [api.value(0), v] : [v, api.value(0)])
-  const [x0, y0] = point(api.value(1))
-  const [x1, y1] = point(api.value(2))
-  const room = api.size([1, 1])[upright ? 0 : 1]
-  const cap = Math.min(3, room / 4)
+// whiskers draws the limits low..high of bars at category or value `at`. Where cut is 1
+// the upper limit lies outside the axis and its end has no cap. A halo in the series'
+// border colour keeps them visible where they cross their bars. The first item draws those
+// of all: an element of its own for each takes a tenth of the time of a drawing of bars.
+function whiskers({ dataIndexInside, dataInsideLength }, api, upright) {
+  if (dataIndexInside > 0) return null
+  const cap = Math.min(3, api.size([1, 1])[upright ? 0 : 1] / 4)
   const [dx, dy] = upright ? [cap, 0] : [0, cap]
-  const end = (x, y) => `M${round(x - dx)} ${round(y - dy)}L${round(x + dx)} ${round(y + dy)}`
-  const caps = cap < 1 ? '' : end(x0, y0) + (api.value(3) ? '' : end(x1, y1))
-  const shape = { pathData: `M${round(x0)} ${round(y0)}L${round(x1)} ${round(y1)}${caps}` }
+  const end = ([x, y]) => `M${round(x - dx)} ${round(y - dy)}L${round(x + dx)} ${round(y + dy)}`
+  const d = []
+  for (let i = 0; i < dataInsideLength; i++) {
+    const [at, low, high, cut] = [0, 1, 2, 3].map((k) => api.value(k, i))
+    const [from, to] = [low, high].map((v) => api.coord(upright ? [at, v] : [v, at]))
+    d.push(`M${from.map(round).join(' ')}L${to.map(round).join(' ')}`)
+    if (cap >= 1) d.push(end(from), cut ? '' : end(to))
+  }
+  const shape = { pathData: d.join('') }
   const line = (stroke, lineWidth) => ({ type: 'path', shape, style: { fill: 'none', stroke, lineWidth } })
   return { type: 'group', children: [line(api.visual('borderColor'), 3), line(api.visual('color'), 1)] }
 }
@@ -65,6 +73,6 @@ export const shapes = {
   'hatch-x': (_, api) => hatch(api, 1),
   'hatch-y': (_, api) => hatch(api, 2),
   'hatch-xy': (_, api) => hatch(api, 3),
-  'whisker-up': (_, api) => whisker(api, true),
-  'whisker-right': (_, api) => whisker(api, false),
+  'whisker-up': (params, api) => whiskers(params, api, true),
+  'whisker-right': (params, api) => whiskers(params, api, false),
 }
