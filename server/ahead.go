@@ -24,7 +24,7 @@ func (s *server) ahead(ctx context.Context) {
 	defer tick.Stop()
 	done, seen := map[string]uint64{}, uint64(0)
 	for {
-		if now := s.memo.version(""); now != seen {
+		if now := s.small.version(""); now != seen {
 			seen = now
 			if err := s.drawAhead(ctx, done); err != nil && ctx.Err() == nil {
 				s.Log.Warn("draw ahead", "err", strings.TrimSpace(err.Error()))
@@ -51,7 +51,7 @@ func (s *server) drawAhead(ctx context.Context, done map[string]uint64) error {
 	}
 	w, made := words.Of(network.Region), 0
 	for _, site := range sites {
-		version := s.memo.version(site.Code)
+		version := s.small.version(site.Code)
 		if done[site.Code] == version {
 			continue
 		}

@@ -23,7 +23,7 @@ func (s *server) daylight(w http.ResponseWriter, r *http.Request) error {
 	if err != nil || year < 1970 || year > 9999 {
 		year = 0
 	}
-	page, err := recall(r.Context(), s.memo, code, fmt.Sprint("daylight ", year, say.Region()), func(ctx context.Context) (web.DaylightPage, int, error) {
+	page, err := recall(r.Context(), s.large, code, fmt.Sprint("daylight ", year, say.Region()), func(ctx context.Context) (web.DaylightPage, int, error) {
 		return s.daylightPage(ctx, say, code, year)
 	})
 	if err != nil {

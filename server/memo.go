@@ -9,8 +9,13 @@ import (
 	"doorleaf/web/chart"
 )
 
-// memoBytes bounds what a memo holds.
-const memoBytes = 48 << 20
+// What the memos hold at most. What is large has one of its own: the days and months of
+// a thousand sites, gone through for one page, would else push out what the page made of
+// them.
+const (
+	largeBytes = 32 << 20
+	smallBytes = 96 << 20
+)
 
 // versioned is a store that numbers the changes of its sites; *store.Store is one.
 // 0 says that changes cannot be known.
@@ -28,7 +33,7 @@ type memo struct {
 
 	mu     sync.Mutex
 	size   int
-	recent list.List // of *memory, the latest first
+	recent list.List // of *memoEntry, the latest first
 	kept   map[memoKey]*list.Element
 	flight map[memoKey]*memoFlight
 }
@@ -41,7 +46,7 @@ type memoKey struct {
 	what    string
 }
 
-type memory struct {
+type memoEntry struct {
 	key   memoKey
 	value any
 	bytes int
@@ -95,7 +100,7 @@ func (m *memo) get(ctx context.Context, key memoKey, work func(context.Context) 
 	if el, ok := m.kept[key]; ok {
 		m.recent.MoveToFront(el)
 		m.mu.Unlock()
-		return el.Value.(*memory).value, nil
+		return el.Value.(*memoEntry).value, nil
 	}
 	if f, ok := m.flight[key]; ok {
 		m.mu.Unlock()
@@ -125,10 +130,10 @@ func (m *memo) land(key memoKey, f *memoFlight) {
 	if f.err != nil || f.bytes > m.limit || f.bytes < 0 {
 		return
 	}
-	m.kept[key] = m.recent.PushFront(&memory{key, f.value, f.bytes})
+	m.kept[key] = m.recent.PushFront(&memoEntry{key, f.value, f.bytes})
 	m.size += f.bytes
 	for m.size > m.limit {
-		old := m.recent.Remove(m.recent.Back()).(*memory)
+		old := m.recent.Remove(m.recent.Back()).(*memoEntry)
 		delete(m.kept, old.key)
 		m.size -= old.bytes
 	}

@@ -302,3 +302,51 @@ func TestMemoOnce(t *testing.T) {
 		t.Errorf("recall after one that broke down = %q, %v, want what was made", got, err)
 	}
 }
+
+// counting counts how often what is large of a site is read from the store.
+type counting struct {
+	*store.Store
+	reads atomic.Int64
+}
+
+func (c *counting) Months(ctx context.Context, code string) ([]usage.MonthTally, error) {
+	c.reads.Add(1)
+	return c.Store.Months(ctx, code)
+}
+
+func (c *counting) SeasonData(ctx context.Context, code string) (usage.SeasonData, error) {
+	c.reads.Add(1)
+	return c.Store.SeasonData(ctx, code)
+}
+
+func (c *counting) Site(ctx context.Context, code string) (store.SiteDetail, error) {
+	c.reads.Add(1)
+	return c.Store.Site(ctx, code)
+}
+
+// TestManySites holds that the pages of all sites do not read the days and months of each
+// again where there are so many sites that those of all cannot be kept.
+func TestManySites(t *testing.T) {
+	b, _ := usualBox(t)
+	counted := &counting{Store: b.store}
+	h, err := newHandler(Config{Store: counted, Charts: chart.New(ruler{}), Now: func() time.Time { return noon }, Log: slog.New(slog.NewTextHandler(b.log, nil))},
+		memory{large: 1, small: 1 << 20})
+	if err != nil {
+		t.Fatal(err)
+	}
+	many := &box{Handler: h, store: b.store, log: b.log}
+	for _, path := range []string{"/", "/seasons", "/seasons/2026-spring", "/api/seasons/2026-spring", "/compare"} {
+		first := many.get(path)
+		before := counted.reads.Load()
+		again := many.get(path)
+		if first.status != 200 || again.body != first.body {
+			t.Errorf("GET %s twice = %d and %d, or not the same", path, first.status, again.status)
+		}
+		if n := counted.reads.Load() - before; n != 0 {
+			t.Errorf("GET %s again read %d times what is large of a site, want none", path, n)
+		}
+	}
+	if counted.reads.Load() == 0 {
+		t.Error("nothing was read")
+	}
+}

@@ -75,8 +75,8 @@ type networkRow struct {
 
 func (s *server) networkRow(ctx context.Context, code string) (networkRow, error) {
 	say := s.words(ctx)
-	return recall(ctx, s.memo, code, fmt.Sprint("network row ", say.Region()), func(ctx context.Context) (row networkRow, bytes int, err error) {
-		row.version = s.memo.version(code)
+	return recall(ctx, s.small, code, fmt.Sprint("network row ", say.Region()), func(ctx context.Context) (row networkRow, bytes int, err error) {
+		row.version = s.small.version(code)
 		site, err := s.Store.Site(ctx, code)
 		if err != nil {
 			return row, 0, err
@@ -153,7 +153,7 @@ func (s *server) writeRows(r *http.Request, page *web.NetworkPage, rows []networ
 			continue
 		}
 		key := memoKey{version, site.Code, fmt.Sprint("written row", site.Age, site.Glance, site.Range, w.Region())}
-		written, err := s.memo.get(r.Context(), key, func(context.Context) (any, int, error) {
+		written, err := s.small.get(r.Context(), key, func(context.Context) (any, int, error) {
 			html, err := s.pages.MadeRow(site, w)
 			return html, 300 + len(html), err
 		})
@@ -212,7 +212,7 @@ func (s *server) addMap(r *http.Request, page *web.NetworkPage, sites []store.Si
 		fmt.Fprintf(shows, "%q %q %v %v %+v\n", site.Code, site.Name, places[i], page.Sites[i].Glance, estimateOr0(page.Sites[i].Weekly))
 	}
 	var err error
-	page.Map, err = recall(r.Context(), s.memo, "", fmt.Sprintf("map %x %v", shows.Sum(nil), say.Region()), func(context.Context) (*web.NetworkMap, int, error) {
+	page.Map, err = recall(r.Context(), s.small, "", fmt.Sprintf("map %x %v", shows.Sum(nil), say.Region()), func(context.Context) (*web.NetworkMap, int, error) {
 		m, err := s.pages.MadeMap(*web.MapOf(say, page.Sites, places), say)
 		return m, 2000 + len(m.Written), err
 	})

@@ -40,7 +40,7 @@ func (s *server) shownOf(ctx context.Context, code string, season *usage.Season)
 func (d *shown) spread() usage.Dispersion {
 	days := d.days
 	if d.season != nil {
-		days = daysBetween(days, d.season.First(), d.season.Last())
+		days = usage.DaysBetween(days, d.season.First(), d.season.Last())
 	}
 	return usage.DispersionOfSeasons(days, usage.HemisphereOf(d.site.Latitude))
 }
@@ -63,7 +63,7 @@ func (s *server) panels(ctx context.Context, code string, season *usage.Season, 
 	if season != nil {
 		what += " " + season.String()
 	}
-	return recall(ctx, s.memo, code, fmt.Sprint(what, w.Region()), func(ctx context.Context) ([]web.Panel, int, error) {
+	return recall(ctx, s.large, code, fmt.Sprint(what, w.Region()), func(ctx context.Context) ([]web.Panel, int, error) {
 		data, err := s.shownOf(ctx, code, season)
 		if err != nil || len(data.months) == 0 {
 			return nil, 100, err

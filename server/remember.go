@@ -14,7 +14,7 @@ import (
 // months, visits and the like, which must not be changed.
 type remembering struct {
 	wholeStore
-	memo *memo
+	large, small *memo
 }
 
 // wholeStore is Network under a name that no method of it has.
@@ -31,7 +31,7 @@ func bytesOf[E any](all []E) int {
 const wordy = 400
 
 func (n remembering) Months(ctx context.Context, code string) ([]usage.MonthTally, error) {
-	months, err := recall(ctx, n.memo, code, "months", func(ctx context.Context) ([]usage.MonthTally, int, error) {
+	months, err := recall(ctx, n.large, code, "months", func(ctx context.Context) ([]usage.MonthTally, int, error) {
 		months, err := n.wholeStore.Months(ctx, code)
 		return months, bytesOf(months), err
 	})
@@ -39,7 +39,7 @@ func (n remembering) Months(ctx context.Context, code string) ([]usage.MonthTall
 }
 
 func (n remembering) SeasonData(ctx context.Context, code string) (usage.SeasonData, error) {
-	return recall(ctx, n.memo, code, "seasons", func(ctx context.Context) (usage.SeasonData, int, error) {
+	return recall(ctx, n.large, code, "seasons", func(ctx context.Context) (usage.SeasonData, int, error) {
 		data, err := n.wholeStore.SeasonData(ctx, code)
 		data.Days, data.Opens, data.Untimed = slices.Clip(data.Days), slices.Clip(data.Opens), slices.Clip(data.Untimed)
 		return data, bytesOf(data.Days) + bytesOf(data.Opens) + bytesOf(data.Untimed), err
@@ -51,22 +51,11 @@ func (n remembering) Days(ctx context.Context, code string, from, to usage.Date)
 	if err != nil {
 		return nil, err
 	}
-	return daysBetween(data.Days, from, to), nil
-}
-
-// daysBetween returns the days of the dates from and to, both included. days are
-// ascending and stay as they are.
-func daysBetween(days []usage.Day, from, to usage.Date) []usage.Day {
-	first, _ := slices.BinarySearchFunc(days, from, func(d usage.Day, at usage.Date) int { return int(d.Date) - int(at) })
-	end, _ := slices.BinarySearchFunc(days, to+1, func(d usage.Day, at usage.Date) int { return int(d.Date) - int(at) })
-	if end <= first {
-		return nil
-	}
-	return days[first:end:end]
+	return usage.DaysBetween(data.Days, from, to), nil
 }
 
 func (n remembering) Findings(ctx context.Context, code string) ([]usage.Finding, error) {
-	found, err := recall(ctx, n.memo, code, "findings", func(ctx context.Context) ([]usage.Finding, int, error) {
+	found, err := recall(ctx, n.small, code, "findings", func(ctx context.Context) ([]usage.Finding, int, error) {
 		found, err := n.wholeStore.Findings(ctx, code)
 		return found, bytesOf(found) + len(found)*wordy, err
 	})
@@ -74,7 +63,7 @@ func (n remembering) Findings(ctx context.Context, code string) ([]usage.Finding
 }
 
 func (n remembering) Cards(ctx context.Context, code string) ([]store.Card, error) {
-	cards, err := recall(ctx, n.memo, code, "cards", func(ctx context.Context) ([]store.Card, int, error) {
+	cards, err := recall(ctx, n.large, code, "cards", func(ctx context.Context) ([]store.Card, int, error) {
 		cards, err := n.wholeStore.Cards(ctx, code)
 		return cards, bytesOf(cards) + len(cards)*wordy, err
 	})
@@ -82,7 +71,7 @@ func (n remembering) Cards(ctx context.Context, code string) ([]store.Card, erro
 }
 
 func (n remembering) Calls(ctx context.Context, code string) ([]usage.ServiceCall, error) {
-	calls, err := recall(ctx, n.memo, code, "calls", func(ctx context.Context) ([]usage.ServiceCall, int, error) {
+	calls, err := recall(ctx, n.large, code, "calls", func(ctx context.Context) ([]usage.ServiceCall, int, error) {
 		calls, err := n.wholeStore.Calls(ctx, code)
 		return calls, bytesOf(calls) + len(calls)*wordy, err
 	})
@@ -90,14 +79,14 @@ func (n remembering) Calls(ctx context.Context, code string) ([]usage.ServiceCal
 }
 
 func (n remembering) Site(ctx context.Context, code string) (store.SiteDetail, error) {
-	return recall(ctx, n.memo, code, "site", func(ctx context.Context) (store.SiteDetail, int, error) {
+	return recall(ctx, n.large, code, "site", func(ctx context.Context) (store.SiteDetail, int, error) {
 		site, err := n.wholeStore.Site(ctx, code)
 		return site, 2000 + bytesOf(site.Coverage) + bytesOf(site.Runs) + len(site.Runs)*wordy, err
 	})
 }
 
 func (n remembering) Sites(ctx context.Context) ([]store.SiteSummary, error) {
-	sites, err := recall(ctx, n.memo, "", "sites", func(ctx context.Context) ([]store.SiteSummary, int, error) {
+	sites, err := recall(ctx, n.small, "", "sites", func(ctx context.Context) ([]store.SiteSummary, int, error) {
 		sites, err := n.wholeStore.Sites(ctx)
 		return sites, bytesOf(sites) + len(sites)*wordy, err
 	})
@@ -105,7 +94,7 @@ func (n remembering) Sites(ctx context.Context) ([]store.SiteSummary, error) {
 }
 
 func (n remembering) Outlook(ctx context.Context, code string) (store.Outlook, error) {
-	return recall(ctx, n.memo, code, "outlook", func(ctx context.Context) (store.Outlook, int, error) {
+	return recall(ctx, n.large, code, "outlook", func(ctx context.Context) (store.Outlook, int, error) {
 		o, err := n.wholeStore.Outlook(ctx, code)
 		o.Visits = slices.Clip(o.Visits)
 		return o, bytesOf(o.Doors) + bytesOf(o.Visits) + bytesOf(o.Days) + bytesOf(o.Months) + bytesOf(o.Calls) + len(o.Calls)*wordy, err
@@ -113,7 +102,7 @@ func (n remembering) Outlook(ctx context.Context, code string) (store.Outlook, e
 }
 
 func (n remembering) ClockError(ctx context.Context, code string) (*usage.ClockError, error) {
-	return recall(ctx, n.memo, code, "clock", func(ctx context.Context) (*usage.ClockError, int, error) {
+	return recall(ctx, n.small, code, "clock", func(ctx context.Context) (*usage.ClockError, int, error) {
 		e, err := n.wholeStore.ClockError(ctx, code)
 		return e, 64, err
 	})
@@ -123,7 +112,7 @@ func (n remembering) ClockError(ctx context.Context, code string) (*usage.ClockE
 // outlooks of many sites can be kept: no openings by the day without a power setting, no
 // visits unless the books were counted twice.
 func (n remembering) roundOutlook(ctx context.Context, code string) (store.Outlook, error) {
-	return recall(ctx, n.memo, code, "round outlook", func(ctx context.Context) (store.Outlook, int, error) {
+	return recall(ctx, n.small, code, "round outlook", func(ctx context.Context) (store.Outlook, int, error) {
 		o, err := n.wholeStore.Outlook(ctx, code)
 		o.Days, o.Months = nil, nil
 		if o.Setting == nil {

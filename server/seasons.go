@@ -4,6 +4,7 @@ import (
 	"cmp"
 	"context"
 	"fmt"
+	"math"
 	"net/http"
 	"net/url"
 	"slices"
@@ -86,6 +87,11 @@ type networkSeason struct {
 }
 
 func (s *server) seasonNamed(name string, all []siteSeasons) (networkSeason, error) {
+	return seasonAt(name, all, s.Now().Unix())
+}
+
+// seasonAt returns a season as it is at an instant.
+func seasonAt(name string, all []siteSeasons, now int64) (networkSeason, error) {
 	n := networkSeason{name: name, ended: true}
 	if err := checkSeason(name, all); err != nil {
 		return n, err
@@ -96,7 +102,7 @@ func (s *server) seasonNamed(name string, all []siteSeasons) (networkSeason, err
 		if err != nil {
 			continue // of the other half of the world
 		}
-		f, err := figuresOf(site, season, s.Now().Unix())
+		f, err := figuresOf(site, season, now)
 		if err != nil {
 			return n, err
 		}
@@ -151,25 +157,82 @@ func seasonNames(all []siteSeasons) []string {
 
 // seasons lists the seasons of the network.
 func (s *server) seasons(w http.ResponseWriter, r *http.Request) error {
-	all, err := s.allSeasons(r.Context())
+	sites, err := s.Store.Sites(r.Context())
+	if err != nil {
+		return err
+	}
+	all, err := s.seasonSums(r.Context())
 	if err != nil {
 		return err
 	}
 	page := web.SeasonsPage{Base: web.Base{Here: web.PlaceSeasons}}
-	for _, name := range seasonNames(all) {
-		n, err := s.seasonNamed(name, all)
+	for _, sum := range all {
+		ended, err := endedAtAll(sites, sum.name, s.Now().Unix())
 		if err != nil {
 			return err
 		}
-		line := web.SeasonLine{Name: name, Words: s.words(r.Context()).Season(n.season), Running: !n.ended, Figures: n.figures, Visits: networkSeasonVisits(name)}
-		for _, site := range n.sites {
-			if site.figures.CoveredDays > 0 {
-				line.Boxes++
-			}
-		}
+		line := web.SeasonLine{Name: sum.name, Words: s.words(r.Context()).Season(sum.season), Running: !ended, Boxes: sum.boxes, Figures: sum.figures, Visits: networkSeasonVisits(sum.name)}
+		line.Figures.Complete = line.Figures.Complete && ended
 		page.Seasons = append(page.Seasons, line)
 	}
 	return s.send(w, r, http.StatusOK, page)
+}
+
+// endedAtAll reports whether a season is over at all sites that have one of its name.
+func endedAtAll(sites []store.SiteSummary, name string, now int64) (bool, error) {
+	type calendar struct {
+		zone string
+		half usage.Hemisphere
+	}
+	seen := map[calendar]bool{}
+	for _, site := range sites {
+		of := calendar{site.Zone, usage.HemisphereOf(site.Latitude)}
+		if seen[of] {
+			continue
+		}
+		seen[of] = true
+		season, err := usage.ParseSeason(name, of.half)
+		if err != nil {
+			continue // of the other half of the world
+		}
+		if ended, err := hasEnded(site.Site, season, now); err != nil || !ended {
+			return false, err
+		}
+	}
+	return true, nil
+}
+
+// seasonSum is a season of the network, taken to be over.
+type seasonSum struct {
+	name    string
+	season  usage.Season // of the first site
+	boxes   int          // with any recording
+	figures usage.SeasonFigures
+}
+
+// seasonSums adds the sites up in each season, the latest first.
+func (s *server) seasonSums(ctx context.Context) ([]seasonSum, error) {
+	return recall(ctx, s.small, "", "season sums", func(ctx context.Context) ([]seasonSum, int, error) {
+		all, err := s.allSeasons(ctx)
+		if err != nil {
+			return nil, 0, err
+		}
+		var sums []seasonSum
+		for _, name := range seasonNames(all) {
+			n, err := seasonAt(name, all, math.MaxInt64)
+			if err != nil {
+				return nil, 0, err
+			}
+			sum := seasonSum{name: name, season: n.season, figures: n.figures}
+			for _, site := range n.sites {
+				if site.figures.CoveredDays > 0 {
+					sum.boxes++
+				}
+			}
+			sums = append(sums, sum)
+		}
+		return sums, len(sums) * (figuresBytes + 100), nil
+	})
 }
 
 // season shows one season of the network.

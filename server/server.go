@@ -131,12 +131,20 @@ type server struct {
 	patience   time.Duration // see reportPatience
 	tries      tries
 	stall      time.Duration // how long an upload may stand still
-	memo       *memo         // what was worked out of the sites
+	large      *memo         // what was worked out of the sites and takes much memory: figures written, pages
+	small      *memo         // and what takes little, so that there is room for that of all sites
 }
 
 // New returns the handler of the whole site. It fails when a template is
 // broken or the configuration lacks a part.
 func New(c Config) (http.Handler, error) {
+	return newHandler(c, memory{largeBytes, smallBytes})
+}
+
+// memory bounds, in bytes, what is remembered.
+type memory struct{ large, small int }
+
+func newHandler(c Config, most memory) (http.Handler, error) {
 	if c.Store == nil {
 		return nil, errors.New("server: no store")
 	}
@@ -148,8 +156,8 @@ func New(c Config) (http.Handler, error) {
 	}
 	s := &server{Config: c.withDefaults(), uploads: make(chan struct{}, 1), reports: make(chan struct{}, 1), patience: reportPatience, tries: newTries(), stall: stallTime}
 	numbered, _ := c.Store.(versioned)
-	s.memo = newMemo(numbered, memoBytes)
-	s.Store = remembering{c.Store, s.memo}
+	s.large, s.small = newMemo(numbered, most.large), newMemo(numbered, most.small)
+	s.Store = remembering{c.Store, s.large, s.small}
 	var err error
 	if c.Templates == "" {
 		s.pages, err = web.Load()

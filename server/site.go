@@ -115,7 +115,7 @@ func (s *server) siteData(r *http.Request) (siteData, error) {
 
 // weeklyIn returns the visits a week of a season at a site.
 func (s *server) weeklyIn(ctx context.Context, code string, season usage.Season) (usage.Sum, error) {
-	return recall(ctx, s.memo, code, "weekly "+season.String(), func(ctx context.Context) (usage.Sum, int, error) {
+	return recall(ctx, s.small, code, "weekly "+season.String(), func(ctx context.Context) (usage.Sum, int, error) {
 		shown, err := s.shownOf(ctx, code, &season)
 		return shown.spread().Weekly(usage.InSeason(shown.months, season)), 200, err
 	})

@@ -23,12 +23,12 @@ type tally struct {
 }
 
 // figuresBytes is about how much memory the figures of a season take.
-const figuresBytes = int(unsafe.Sizeof(usage.SeasonFigures{})) + 900
+const figuresBytes = int(unsafe.Sizeof(usage.SeasonFigures{})) + 700
 
 // tally returns the tally of a site. All that it is made from is read anew, since what
 // the caller has read may be older than the number under which it is kept.
 func (s *server) tally(ctx context.Context, code string) (*tally, error) {
-	return recall(ctx, s.memo, code, "tally", func(ctx context.Context) (*tally, int, error) {
+	return recall(ctx, s.small, code, "tally", func(ctx context.Context) (*tally, int, error) {
 		site, err := s.Store.Site(ctx, code)
 		if err != nil {
 			return nil, 0, err
@@ -71,7 +71,8 @@ func tallyOf(site usage.Site, data usage.SeasonData, months []usage.MonthTally) 
 	}
 	t.weekly = usage.DispersionOfSeasons(data.Days, half).Weekly(months)
 	if n := len(data.Days); n > 0 {
-		t.first, t.last = &data.Days[0].Date, &data.Days[n-1].Date
+		first, last := data.Days[0].Date, data.Days[n-1].Date // no pointers into the days, which would hold them all
+		t.first, t.last = &first, &last
 	}
 	return t, nil
 }

@@ -87,7 +87,7 @@ type Engagement struct {
 	Median  *Estimate // of those known; nil without any
 	Lower   float64   // quartiles; 0 without any
 	Upper   float64
-	bins    [OpenBins]int64
+	bins    []int64 // known visits by OpenBin, as far as there are any
 }
 
 // EngagementOf returns the engagement of some months together.
@@ -102,21 +102,29 @@ func EngagementOf(months []MonthOpen) Engagement {
 	var e Engagement
 	for i := range months {
 		e.Unknown += int64(months[i].Unknown)
-		for b, n := range months[i].Visits {
-			e.bins[b] += int64(n)
-			e.Visits += int64(n)
-		}
+		count(&e, months[i].Visits[:])
 	}
 	return e.finished()
 }
 
-// with returns the engagement of both together.
-func (e Engagement) with(o Engagement) Engagement {
-	e.Visits, e.Unknown = e.Visits+o.Visits, e.Unknown+o.Unknown
-	for b, n := range o.bins {
-		e.bins[b] += n
+// count adds visits by their bins. The median and the quartiles stay those of before.
+func count[N int32 | int64](e *Engagement, visits []N) {
+	for len(visits) > 0 && visits[len(visits)-1] == 0 {
+		visits = visits[:len(visits)-1]
 	}
-	return e.finished()
+	if len(visits) > len(e.bins) {
+		e.bins = append(make([]int64, 0, len(visits)), e.bins...)[:len(visits)]
+	}
+	for b, n := range visits {
+		e.bins[b] += int64(n)
+		e.Visits += int64(n)
+	}
+}
+
+// join adds the visits of another engagement, as count does.
+func (e *Engagement) join(o *Engagement) {
+	e.Unknown += o.Unknown
+	count(e, o.bins)
 }
 
 // spread returns the variance of the sum of the seconds of all visits, of which the
@@ -155,6 +163,7 @@ func openRate(open, variance, exposure float64) *Estimate {
 	return &Estimate{e.Value / exposure, e.Low / exposure, e.High / exposure, Confidence}
 }
 
+// finished returns the engagement with its median and quartiles.
 func (e Engagement) finished() Engagement {
 	n := e.Visits
 	if n == 0 {

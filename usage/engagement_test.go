@@ -111,18 +111,19 @@ func TestLimitsOfOpenTimeHoldTheTruth(t *testing.T) {
 		var h held
 		for range trials {
 			var e Engagement
-			open, count, weight := 0.0, 0.0, 0.0
+			var bins [OpenBins]int64
+			open, weight := 0.0, 0.0
 			for range 91 {
 				mean := c.visits / 91
 				n := drawPoisson(random, mean*drawGamma(random, 1, c.theta))
 				for range n {
 					s := int64(math.Round(median * math.Exp(sigma*random.NormFloat64())))
-					e.bins[OpenBin(s)]++
+					bins[OpenBin(s)]++
 					open += float64(s)
 				}
-				count, weight = count+float64(n), weight+mean*(1+c.theta*mean)
+				weight += mean * (1 + c.theta*mean)
 			}
-			e.Visits = int64(count)
+			count(&e, bins[:])
 			if got := openRate(open, e.spread(open, weight/c.visits), 13); got != nil {
 				h.see(got, truth, 0)
 			}
@@ -139,8 +140,8 @@ func TestOpenRateBorders(t *testing.T) {
 	if got := openRate(0, none.spread(0, 2), 13); got != nil {
 		t.Errorf("open time a week of no visit = %+v, want nil", *got)
 	}
-	e := Engagement{Visits: 1}
-	e.bins[OpenBin(20)]++
+	var e Engagement
+	count(&e, []int64{20: 1})
 	if got := openRate(20, e.spread(20, 1), 1); got == nil || got.Value != 20 || !near(got.Low, 20*0.02531781, 1e-6) || !near(got.High, 20*5.571643, 1e-6) {
 		t.Errorf("open time of one visit of 20 s = %+v, want 20 s times Garwood's limits of 1", got)
 	}

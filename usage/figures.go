@@ -3,6 +3,7 @@ package usage
 import (
 	"encoding/json"
 	"math"
+	"slices"
 )
 
 // Estimate is a value with its central confidence limits.
@@ -40,6 +41,17 @@ type Day struct {
 	Dark      int32 // visits that begin with the sun below −6°
 	Twilight  int32 // visits that begin with the sun between −6° and −0.833°
 	ExposureS int32 // seconds of this date in which the logger was recording
+}
+
+// DaysBetween returns the days of the dates from and to, both included. days are
+// ascending and stay as they are.
+func DaysBetween(days []Day, from, to Date) []Day {
+	first, _ := slices.BinarySearchFunc(days, from, func(d Day, at Date) int { return int(d.Date) - int(at) })
+	end, _ := slices.BinarySearchFunc(days, to+1, func(d Day, at Date) int { return int(d.Date) - int(at) })
+	if end <= first {
+		return nil
+	}
+	return days[first:end:end]
 }
 
 // HoursOfWeek is the number of cells of a weekday × hour pattern. Cell

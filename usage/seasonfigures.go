@@ -151,6 +151,7 @@ func NetworkFigures(sites []SeasonFigures) SeasonFigures {
 		n.join(&sites[i])
 	}
 	n.Complete = n.Complete && n.Until != nil
+	n.engaged = n.engaged.finished()
 	n.finish()
 	return n
 }
@@ -164,7 +165,7 @@ func (f *SeasonFigures) join(s *SeasonFigures) {
 	f.OpenS += s.OpenS
 	f.openSpread += s.openSpread
 	f.dark, f.timed = f.dark+s.dark, f.timed+s.timed
-	f.engaged = f.engaged.with(s.engaged)
+	f.engaged.join(&s.engaged)
 	f.Phi = max(f.Phi, s.Phi)
 	if s.Until != nil {
 		f.Complete = f.Complete && s.Complete
@@ -200,15 +201,7 @@ type seasonPart struct {
 
 // days returns the days of the part that have a row.
 func (p seasonPart) days() []Day {
-	first, last := p.season.First()+Date(p.from), p.season.First()+Date(p.to)
-	a, b := 0, len(p.data.Days)
-	for a < b && p.data.Days[a].Date < first {
-		a++
-	}
-	for b > a && p.data.Days[b-1].Date > last {
-		b--
-	}
-	return p.data.Days[a:b]
+	return DaysBetween(p.data.Days, p.season.First()+Date(p.from), p.season.First()+Date(p.to))
 }
 
 // covered returns the last date of the season that is not beyond all coverage;
