@@ -119,6 +119,8 @@ func TestEngineSurvivesABadOption(t *testing.T) {
 		{"a shape's name out of the prototype", `{"series":[{"type":"custom","renderItem":"constructor"}]}`, "no shape"},
 		{"a function in text", `{"series":[{"type":"custom","renderItem":"__f__function(){}__f__"}]}`, "no shape"},
 		{"series without its axes", `{"series":[{"type":"bar","data":[1]}]}`, "draw option"},
+		{"an element that is not ours", `{"xAxis":{},"yAxis":{},"series":[],"graphic":[{"type":"image"}]}`, "no element"},
+		{"an element's name out of the prototype", `{"xAxis":{},"yAxis":{},"series":[],"graphic":[{"type":"constructor"}]}`, "no element"},
 		{"image", `{"xAxis":{},"yAxis":{},"series":[{"type":"scatter","symbol":"image://https://elsewhere.example/x.png","data":[[1,1]]}]}`, "not allowed"},
 	}
 	for _, tt := range tests {
@@ -134,6 +136,21 @@ func TestEngineSurvivesABadOption(t *testing.T) {
 		if _, err := e.Draw(context.Background(), bars(nil), side, 200); err == nil {
 			t.Errorf("Draw of width %d = no error, want one", side)
 		}
+	}
+}
+
+// Each bar has its limits, with a cap at each end that lies inside the axis.
+func TestWhiskersOfAllBars(t *testing.T) {
+	e := newEngine(t, Options{})
+	svg := string(mustDraw(t, e, []byte(`{"grid":{"left":0,"right":0,"top":0,"bottom":0},"xAxis":{"min":0,"max":3,"show":false},"yAxis":{"min":0,"max":4,"show":false},
+		"series":[{"type":"custom","renderItem":"whisker-up","itemStyle":{"color":"#25221d","borderColor":"#f7f2e7"},"data":[[0.5,1,2,0],[1.5,1,4,1],[2.5,2,3,0]]}]}`), 300, 200))
+	for _, line := range []string{"M50 150L50 100", "M150 150L150 0", "M250 100L250 50", "M147 150L153 150", "M247 50L253 50"} {
+		if strings.Count(svg, line) != 2 { // the line and its halo
+			t.Errorf("the drawing has %d times %s, want 2\n%s", strings.Count(svg, line), line, svg)
+		}
+	}
+	if strings.Contains(svg, "M147 0") {
+		t.Errorf("a limit that is cut has a cap\n%s", svg)
 	}
 }
 
